@@ -1,0 +1,1 @@
+"""The web service beside the watch."""

@@ -1,0 +1,1 @@
+"""Propstick: a watch on cold frames."""

@@ -1,0 +1,269 @@
+"""The garden as the engine sees it: frozen facts about site, person, boxes, spots, probes, limits.
+
+Built by `app/config.py` from the grower's file, or by replay from a recording's columns. °C and
+metres inside; whatever unit the file used is gone by the time it gets here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, fields, replace
+from datetime import date, time
+from typing import Literal
+
+from propstick.units import Unit
+
+OUTSIDE = "outside"
+"""The open ground beside the boxes; carries probes, is not a box."""
+SITE = "site"
+"""What alarms of no one box carry in place of a box."""
+RESERVED = frozenset({OUTSIDE, SITE})
+
+Place = Literal["air", "soil", "humidity", "moisture", "lid"]
+PLACES: tuple[Place, ...] = ("air", "soil", "humidity", "moisture", "lid")
+Glazing = Literal["glass", "twin-wall", "film", "double-glass"]
+LidKind = Literal["hinged", "sliding", "lift-off"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Site:
+    """One garden. Without a position the sun is unknown; without a zone, times are UTC."""
+
+    name: str = "garden"
+    latitude: float | None = None
+    longitude: float | None = None
+    zone: str | None = None
+    unit: Unit = "C"
+
+    @property
+    def has_sun(self) -> bool:
+        """Whether sunrise, sunset and the sun's height can be computed."""
+        return self.latitude is not None and self.longitude is not None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Person:
+    """When a hand can be on the lid. Times are on the site's clock.
+
+    Attributes:
+        leaves, back: Away from home between them on `away_days`; None if never away by plan.
+        away_days: Weekdays away, Monday = 0.
+        bed, rises: Between them only what is worth waking for is sent.
+        helper: Who is told instead while the person is away; the name of a `[push]` entry, or None.
+    """
+
+    leaves: time | None = None
+    back: time | None = None
+    bed: time = time(22, 30)
+    rises: time = time(6, 30)
+    away_days: frozenset[int] = frozenset({0, 1, 2, 3, 4})
+    helper: str | None = None
+
+    @property
+    def goes_away(self) -> bool:
+        """Whether any day is spent away by plan."""
+        return self.leaves is not None and self.back is not None and bool(self.away_days)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Limits:
+    """Setpoints and delays. None = not set here: the next wider source decides.
+
+    Order: the box's own `[box.alarms]`, the site's `[alarms]`, what is sown, `DEFAULT_LIMITS`.
+    """
+
+    heat_c: float | None = None
+    prop_c: float | None = None
+    frost_c: float | None = None
+    soil_cold_c: float | None = None
+    soil_hot_c: float | None = None
+    deadband_c: float | None = None
+    on_delay_s: int | None = None
+    off_delay_s: int | None = None
+    fast_rise_c: float | None = None
+    fast_rise_minutes: float | None = None
+    fast_rise_within_c: float | None = None
+    no_shelter_c: float | None = None
+    disagree_c: float | None = None
+    silent_minutes: float | None = None
+    stuck_air_hours: float | None = None
+    stuck_soil_hours: float | None = None
+
+    def over(self, wider: Limits) -> Limits:
+        """These limits, with `wider`'s wherever these say nothing."""
+        mine = {f.name: getattr(self, f.name) for f in fields(self)}
+        return replace(wider, **{name: value for name, value in mine.items() if value is not None})
+
+
+DEFAULT_LIMITS = Limits(
+    heat_c=27.0,  # advice for frames spans 21–27 °C; see the crop file for sources
+    prop_c=24.0,
+    frost_c=1.0,  # 0 °C damage + 0.5 °C probe error + leaf below air on a clear night
+    soil_cold_c=0.0,
+    soil_hot_c=30.0,
+    deadband_c=1.0,
+    on_delay_s=120,
+    off_delay_s=300,
+    fast_rise_c=8.0,
+    fast_rise_minutes=15.0,
+    fast_rise_within_c=8.0,
+    no_shelter_c=0.5,
+    disagree_c=3.0,
+    silent_minutes=10.0,
+    stuck_air_hours=6.0,
+    stuck_soil_hours=48.0,
+)
+"""Common practice, no source, unless a comment says otherwise."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Box:
+    """One cold frame."""
+
+    name: str
+    spot: str | None = None
+    floor_m2: float = 0.72
+    glazing: Glazing = "glass"
+    tilt_deg: float = 10.0
+    faces_deg: float = 180.0
+    lid_kind: LidKind = "hinged"
+    arm_opens_c: float | None = None
+    reaction_minutes: float = 20.0
+    limits: Limits = field(default_factory=Limits)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Obstacle:
+    """What stands between a spot and the sun. Bearings clockwise from north."""
+
+    bearing_from_deg: float
+    bearing_to_deg: float
+    height_deg: float
+    leafless_until: tuple[int, int] | None = None
+    """Month and day before which a tree lets the sun through."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spot:
+    """A place on the plot where a box can stand."""
+
+    name: str
+    obstacles: tuple[Obstacle, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Probe:
+    """One sensor, assigned to exactly one place.
+
+    Attributes:
+        id: 1-wire ROM id such as `28-3c01b556e1a2`, `node/name` over MQTT, or a recording's column.
+        box: A box's name, or `outside`.
+        correction_c: Added to the raw value.
+        every_s: Seconds between its readings where it is slower than the grid; None on a wire.
+            A value is carried for 2 × `every_s` (design §2).
+    """
+
+    id: str
+    box: str
+    place: Place
+    correction_c: float = 0.0
+    every_s: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class CropLimits:
+    """What a crop bears, as the engine needs it. None where no published figure exists."""
+
+    crop: str
+    frost_c: float | None = None
+    heat_c: float | None = None
+    soil_cold_c: float | None = None
+    soil_hot_c: float | None = None
+
+
+UNKNOWN_CROP = CropLimits(crop="unknown")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sowing:
+    """One batch.
+
+    Attributes:
+        box: A box's name, or `outside`.
+        up: Day the first seedling was seen; soil limits apply until then.
+        cleared: Day the batch was taken out; None while it stands.
+    """
+
+    id: str
+    box: str
+    limits: CropLimits = UNKNOWN_CROP
+    sown: date | None = None
+    up: date | None = None
+    cleared: date | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Garden:
+    """Everything the engine knows that is not a reading. Order of `boxes` is the order of columns."""
+
+    site: Site = field(default_factory=Site)
+    person: Person = field(default_factory=Person)
+    boxes: tuple[Box, ...] = ()
+    spots: tuple[Spot, ...] = ()
+    probes: tuple[Probe, ...] = ()
+    limits: Limits = field(default_factory=Limits)
+    sowings: tuple[Sowing, ...] = ()
+    step_s: int = 60
+
+    def box(self, name: str) -> Box:
+        """The box of that name; KeyError if there is none."""
+        for box in self.boxes:
+            if box.name == name:
+                return box
+        raise KeyError(name)
+
+    @property
+    def box_names(self) -> tuple[str, ...]:
+        """Names in column order."""
+        return tuple(box.name for box in self.boxes)
+
+    def probes_at(self, box: str, place: str) -> tuple[Probe, ...]:
+        """Every probe assigned to that place."""
+        return tuple(p for p in self.probes if p.box == box and p.place == place)
+
+    def limits_for(self, box: str, day: date) -> Limits:
+        """The limits in force in a box on a day: its own, the site's, its crops', the defaults.
+
+        Of several crops the tenderest counts for frost, the least heat-bearing for heat.
+        """
+        standing = [s for s in self.sowings if s.box == box and _stands(s, day)]
+        crops = Limits(
+            frost_c=_worst(max, [s.limits.frost_c for s in standing]),
+            heat_c=_worst(min, [s.limits.heat_c for s in standing]),
+            soil_cold_c=_worst(max, [s.limits.soil_cold_c for s in standing]),
+            soil_hot_c=_worst(min, [s.limits.soil_hot_c for s in standing]),
+        )
+        return self.box(box).limits.over(self.limits).over(crops).over(DEFAULT_LIMITS)
+
+    def known_empty(self, box: str, day: date) -> bool:
+        """Whether something was recorded for the box and nothing stands in it now."""
+        recorded = [s for s in self.sowings if s.box == box]
+        return bool(recorded) and not any(_stands(s, day) for s in recorded)
+
+    def awaits_emergence(self, box: str, day: date) -> bool:
+        """Whether a batch is sown and not yet up: the time in which soil limits apply."""
+        return any(s.box == box and _stands(s, day) and (s.up is None or s.up > day) for s in self.sowings)
+
+
+def _stands(sowing: Sowing, day: date) -> bool:
+    sown = sowing.sown is None or sowing.sown <= day
+    return sown and (sowing.cleared is None or sowing.cleared > day)
+
+
+def _worst(choose: Callable[[list[float]], float], values: list[float | None]) -> float | None:
+    known = [v for v in values if v is not None]
+    if not known:
+        return None
+    # A crop without a published figure is treated as the default crop beside those that have one;
+    # the caller's defaults fill in when none has.
+    return choose(known)
