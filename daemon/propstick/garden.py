@@ -238,10 +238,10 @@ class Garden:
         """
         standing = [s for s in self.sowings if s.box == box and _stands(s, day)]
         crops = Limits(
-            frost_c=_worst(max, [s.limits.frost_c for s in standing]),
-            heat_c=_worst(min, [s.limits.heat_c for s in standing]),
-            soil_cold_c=_worst(max, [s.limits.soil_cold_c for s in standing]),
-            soil_hot_c=_worst(min, [s.limits.soil_hot_c for s in standing]),
+            frost_c=_of_all(max, standing, "frost_c"),
+            heat_c=_of_all(min, standing, "heat_c"),
+            soil_cold_c=_of_all(max, standing, "soil_cold_c"),
+            soil_hot_c=_of_all(min, standing, "soil_hot_c"),
         )
         return self.box(box).limits.over(self.limits).over(crops).over(DEFAULT_LIMITS)
 
@@ -260,10 +260,8 @@ def _stands(sowing: Sowing, day: date) -> bool:
     return sown and (sowing.cleared is None or sowing.cleared > day)
 
 
-def _worst(choose: Callable[[list[float]], float], values: list[float | None]) -> float | None:
-    known = [v for v in values if v is not None]
-    if not known:
-        return None
-    # A crop without a published figure is treated as the default crop beside those that have one;
-    # the caller's defaults fill in when none has.
-    return choose(known)
+def _of_all(choose: Callable[[list[float]], float], standing: list[Sowing], name: str) -> float | None:
+    """The limit that protects every batch; one without a figure of its own counts with the default."""
+    default = getattr(DEFAULT_LIMITS, name)
+    own = [getattr(sowing.limits, name) for sowing in standing]
+    return choose([default if value is None else value for value in own]) if own else None
