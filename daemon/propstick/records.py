@@ -297,6 +297,8 @@ class LidOpening:
         }
 
 
+TroubleKind = Literal["watch-late", "clock-unset", "store-trouble", "push-trouble"]
+
 # News: the few things that are not readings. Each takes effect at a row, `time_s`.
 
 
@@ -366,7 +368,7 @@ class Trouble:
     """The watch itself reports: late, clock unset, store or push in trouble."""
 
     time_s: int
-    kind: Literal["watch-late", "clock-unset", "store-trouble", "push-trouble"]
+    kind: TroubleKind
     active: bool
     detail: str = ""
 

@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from propstick.edges.journal import Journal
 from propstick.edges.outbox import Outgoing
 from propstick.ports import Channel, Clock, Delivery
-from propstick.records import Notice, Trouble
+from propstick.records import Notice
 
 log = logging.getLogger(__name__)
 
@@ -75,11 +75,10 @@ class DeliveryDesk:
         if self._thread is not None:
             self._thread.join(timeout_s)
 
-    def trouble(self, row_s: int) -> Trouble:
-        """Whether notices get through, as news for a row."""
+    def trouble(self) -> str:
+        """Which channels do not get through, and why; empty while all do."""
         with self._lock:
-            detail = "; ".join(f"{name}: {why}" for name, why in sorted(self._trouble.items()))
-        return Trouble(time_s=row_s, kind="push-trouble", active=bool(detail), detail=detail)
+            return "; ".join(f"{name}: {why}" for name, why in sorted(self._trouble.items()))
 
     def work_once(self) -> int:
         """Tries everything that is due; returns how many were handed over."""

@@ -8,9 +8,9 @@ next start picks up from the store.
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 
@@ -31,7 +31,7 @@ from propstick.errors import InputError, StoreError
 from propstick.garden import Garden
 from propstick.grid import ReadingColumns, lay
 from propstick.ports import Clock
-from propstick.records import GardenChanged, News, Outcome, Reading, Trouble
+from propstick.records import GardenChanged, News, Outcome, Reading, Trouble, TroubleKind
 
 log = logging.getLogger(__name__)
 
@@ -46,6 +46,7 @@ class Parts:
         garden: Gives the garden as it is in file and store now; asked at every row, so it must be
             cheap when nothing changed.
         extra_news: Requests that came by other ways than the store, as (kind, body).
+        troubles: What housekeeping found, kind of alarm → what is the matter.
         on_row: Called after each commit: the publisher, the demo's table, the service manager.
     """
 
@@ -58,7 +59,7 @@ class Parts:
     clock: Clock
     garden: Callable[[], Garden]
     extra_news: Callable[[], Sequence[tuple[str, dict]]] = tuple
-    troubles: Callable[[int], Sequence[Trouble]] = lambda row_s: ()
+    troubles: Callable[[], Mapping[str, str]] = dict
     on_row: tuple[Callable[[int, EngineState, Outcome, tuple[Reading, ...]], None], ...] = ()
 
 
@@ -144,9 +145,7 @@ class Watch:
         wanted: list[tuple[int | None, str, dict]] = []
         try:
             waiting = {request_id for work in self._backlog for request_id in work["requests_done"]}
-            wanted.extend(
-                (r.id, r.kind, r.body) for r in parts.requests.pending() if r.id not in waiting
-            )
+            wanted.extend((r.id, r.kind, r.body) for r in parts.requests.pending() if r.id not in waiting)
         except StoreError as error:
             self._store_trouble = error.message
         wanted.extend((None, kind, body) for kind, body in parts.extra_news())
@@ -161,24 +160,19 @@ class Watch:
 
     def _troubles(self, row: Row) -> list[Trouble]:
         """What the watch has to say about itself; the engine tells news from repetition."""
-        lost_s = row.skipped * self._step_s
-        clock = "" if row.is_set and not row.behind_s else _clock_detail(row)
+        found: dict[TroubleKind, list[str]] = {kind: [] for kind in get_args(TroubleKind)}
+        if row.skipped >= LATE_ROWS:
+            found["watch-late"].append(f"{row.skipped * self._step_s // 60} minutes were not watched")
+        if not row.is_set or row.behind_s:
+            found["clock-unset"].append(_clock_detail(row))
+        found["store-trouble"].append(self._store_trouble)
+        found["push-trouble"].append(self._parts.delivery.trouble())
+        for kind, detail in self._parts.troubles().items():
+            found[kind].append(detail)
+        details = {kind: "; ".join(filter(None, texts)) for kind, texts in found.items()}
         return [
-            Trouble(
-                time_s=row.time_s,
-                kind="watch-late",
-                active=row.skipped >= LATE_ROWS,
-                detail=f"{lost_s // 60} minutes were not watched" if row.skipped >= LATE_ROWS else "",
-            ),
-            Trouble(time_s=row.time_s, kind="clock-unset", active=bool(clock), detail=clock),
-            Trouble(
-                time_s=row.time_s,
-                kind="store-trouble",
-                active=bool(self._store_trouble),
-                detail=self._store_trouble,
-            ),
-            self._parts.delivery.trouble(row.time_s),
-            *self._parts.troubles(row.time_s),
+            Trouble(time_s=row.time_s, kind=kind, active=bool(detail), detail=detail)
+            for kind, detail in details.items()
         ]
 
     def _checkpoint(self, row_s: int) -> bytes | None:
@@ -206,14 +200,10 @@ def _clock_detail(row: Row) -> str:
 
 def _as_stored(readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
     """Readings rounded as the store keeps them, so that a replay sees what was seen."""
-    return tuple(
-        r if r.value is None else replace(r, value=stored_value(r.value)) for r in readings
-    )
+    return tuple(r if r.value is None else replace(r, value=stored_value(r.value)) for r in readings)
 
 
-def _block_of(
-    readings: tuple[Reading, ...], row_s: int, step_s: int, columns: tuple[str, ...]
-) -> Block:
+def _block_of(readings: tuple[Reading, ...], row_s: int, step_s: int, columns: tuple[str, ...]) -> Block:
     index = {probe: k for k, probe in enumerate(columns)}
     return lay(
         ReadingColumns(
@@ -229,9 +219,7 @@ def _block_of(
     )
 
 
-def _with_flags(
-    readings: tuple[Reading, ...], block: Block, outcome: Outcome
-) -> tuple[Reading, ...]:
+def _with_flags(readings: tuple[Reading, ...], block: Block, outcome: Outcome) -> tuple[Reading, ...]:
     """The engine's flags on the reading that stands in the row for its probe."""
     taken = {probe: k for k, probe in enumerate(block.probes)}
     flagged = []

@@ -1,0 +1,117 @@
+"""What has to be done now and then and decides no alarm: backup, disk and clock checks, heartbeat.
+
+APScheduler keeps the calendar, in a background thread. Its defaults drop a job that is a second late,
+so every job here says that late is better than never.
+"""
+
+from __future__ import annotations
+
+import logging
+import shutil
+import threading
+import urllib.request
+from collections.abc import Callable
+from pathlib import Path
+
+from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MISSED, JobExecutionEvent
+from apscheduler.schedulers.background import BackgroundScheduler
+from apscheduler.triggers.cron import CronTrigger
+from apscheduler.triggers.interval import IntervalTrigger
+
+log = logging.getLogger(__name__)
+
+FREE_MIB_AT_LEAST = 200
+"""Below this a backup could fill the card. Our choice."""
+BACKUPS_KEPT = 7
+
+
+class Housekeeping:
+    """Runs the chores; what they find stands in `troubles()` until it is mended.
+
+    Args:
+        folder: Where the store's file lies, None for a database server.
+        backup: Makes one backup and drops the oldest.
+        zone: Time zone for chores at a time of day.
+        heartbeat_url: Asked for every five minutes, so that somebody outside notices silence.
+    """
+
+    def __init__(
+        self,
+        *,
+        folder: Path | None,
+        backup: Callable[[], object] | None,
+        zone: str,
+        heartbeat_url: str | None = None,
+    ) -> None:
+        self._folder = folder
+        self._backup = backup
+        self._heartbeat_url = heartbeat_url
+        self._lock = threading.Lock()
+        self._found: dict[tuple[str, str], str] = {}
+        self._scheduler = BackgroundScheduler(
+            timezone="UTC",
+            job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
+        )
+        self._scheduler.add_listener(_complain, EVENT_JOB_ERROR | EVENT_JOB_MISSED)
+        self._scheduler.add_job(self.check_disk, IntervalTrigger(minutes=10), id="disk")
+        if backup is not None:
+            # At midday: the nights are when every row counts.
+            noon = CronTrigger(hour=12, minute=40, timezone=zone)
+            self._scheduler.add_job(self.make_backup, noon, id="backup")
+        if heartbeat_url:
+            self._scheduler.add_job(self.send_heartbeat, IntervalTrigger(minutes=5), id="heartbeat")
+
+    def start(self) -> None:
+        """Starts the chores; the disk is looked at straight away."""
+        self.check_disk()
+        self._scheduler.start()
+
+    def stop(self) -> None:
+        """Lets a chore under way end."""
+        self._scheduler.shutdown(wait=True)
+
+    def troubles(self) -> dict[str, str]:
+        """Kind of alarm → what is the matter, for what stands now."""
+        with self._lock:
+            found: dict[str, str] = {}
+            for (kind, _chore), detail in sorted(self._found.items()):
+                found[kind] = f"{found[kind]}; {detail}" if kind in found else detail
+            return found
+
+    def check_disk(self) -> None:
+        """Is there room for what the next days bring?"""
+        if self._folder is None:
+            return
+        free_mib = shutil.disk_usage(self._folder).free // 2**20
+        short = free_mib < FREE_MIB_AT_LEAST
+        self._note("store-trouble", "disk", f"only {free_mib} MiB free on the disk" if short else "")
+
+    def make_backup(self) -> None:
+        """One backup beside the store."""
+        assert self._backup is not None
+        try:
+            self._backup()
+        except Exception as error:
+            self._note("store-trouble", "backup", f"no backup could be made: {error}")
+            raise
+        self._note("store-trouble", "backup", "")
+
+    def send_heartbeat(self) -> None:
+        """Tells the outside watcher that the watch is alive. Its own trouble is its own affair."""
+        assert self._heartbeat_url is not None
+        try:
+            with urllib.request.urlopen(self._heartbeat_url, timeout=10) as answer:
+                answer.read(1024)
+        except OSError as error:
+            log.warning("heartbeat-failed reason=%r", str(error))
+
+    def _note(self, kind: str, chore: str, detail: str) -> None:
+        with self._lock:
+            if detail:
+                self._found[kind, chore] = detail
+            else:
+                self._found.pop((kind, chore), None)
+
+
+def _complain(event: JobExecutionEvent) -> None:
+    log.error("chore-failed job=%s reason=%r", event.job_id, str(event.exception or "missed"))
