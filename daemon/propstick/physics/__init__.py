@@ -1,0 +1,1 @@
+"""Functions of arrays: sun, air, and the heat balance of a small glazed box."""
