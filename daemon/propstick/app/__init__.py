@@ -1,0 +1,1 @@
+"""Puts the parts together: configuration, commands, the watch, replay."""

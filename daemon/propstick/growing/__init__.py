@@ -1,0 +1,1 @@
+"""The grower's questions: functions of temperature and of crops. Pure."""
