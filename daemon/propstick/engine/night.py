@@ -1,0 +1,342 @@
+"""Tonight's minimum per box: learnt every morning, issued at any row from the evening brief on.
+
+A Bayesian linear regression of the drop on what the evening says (`evening.py`), one per box and span
+of hours left, beside the plain methods; what is issued is their mean weighted by their recent record.
+Its interval is as wide as its own recent errors at the same hour were.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from propstick.engine import night_prior, plain
+from propstick.engine.evening import FEATURES, NAMES, Evening, evening_at
+from propstick.engine.nights import HOUR_S, Night
+from propstick.engine.scores import normal_cdf
+from propstick.engine.slots import SLOT_S, Slots
+from propstick.units import FloatArray
+
+HOURS = 20
+"""Issue hours with a record of their own: -1 (the brief), 0, 1 … after sunset; the last takes the rest."""
+EXPERTS = ("learnt", "prior", "mean drop", "FAO")
+VARIANTS = ("alone", "beside", "humid")
+_BINS = len(night_prior.BINS)
+_Z90 = 1.6448536269514722
+
+# Tuned on development nights, no other authority.
+SAMPLE_WEIGHT = 0.4
+FORGETTING = 0.98
+RECORD_FORGETTING = 0.95
+RECORD_NIGHTS = 8.0
+SHARPNESS = 3.0
+PLAIN_ERROR = np.array([1.0, 1.03, 1.25, 1.25])
+"""Errors of the experts before they have a record, relative to the regression's."""
+WIDEN_RATE = 0.04
+BIAS_NIGHTS = 12.0
+
+
+@dataclass(frozen=True)
+class NightState:
+    """All that is remembered of past nights; h issue hours, c columns (boxes, then outside).
+
+    Attributes:
+        plain: Record of the plain methods.
+        variant: Which prior each column learns from (index into VARIANTS), shape (c,).
+        precision, vector: Information form of the regression, shapes (bins, c, f, f), (bins, c, f).
+        expert_square: Running mean squared error of each expert [°C²], shape (h, c, experts).
+        expert_weight: Nights in it, shape (h, c).
+        square_c2, bias_c, weight: The same of the forecast as issued, shape (h, c).
+        widen: Factor on the interval at each hour, shape (h,).
+        nights: Nights learnt.
+    """
+
+    plain: plain.NightRecord
+    variant: np.ndarray
+    precision: FloatArray
+    vector: FloatArray
+    expert_square: FloatArray
+    expert_weight: FloatArray
+    square_c2: FloatArray
+    bias_c: FloatArray
+    weight: FloatArray
+    widen: FloatArray
+    nights: int
+
+
+@dataclass(frozen=True)
+class NightMinimum:
+    """The lowest air from the issue to the night's end, per column (boxes, then outside); shape (c,).
+
+    Attributes:
+        min_c, low_c, high_c: Forecast and its 90 % interval; NaN where air is unknown.
+        sd_c: Spread of the error of `min_c` before it is capped at the present air.
+        now_c: Air at the issue: the minimum cannot be above it.
+        method: What decided, per column.
+    """
+
+    min_c: FloatArray
+    low_c: FloatArray
+    high_c: FloatArray
+    sd_c: FloatArray
+    now_c: FloatArray
+    method: tuple[str, ...]
+
+    def p_below(self, limit_c: FloatArray | float) -> FloatArray:
+        """Chance that the lowest air is below `limit_c`, shape (c,)."""
+        chance = normal_cdf((limit_c - self.min_c) / self.sd_c)
+        return np.where(self.now_c < limit_c, np.where(np.isnan(self.now_c), np.nan, 1.0), chance)
+
+
+def no_nights(boxes: int) -> NightState:
+    """Before the first night: the prior decides."""
+    columns = boxes + 1
+    variant = np.full(columns, VARIANTS.index("beside"))
+    state = NightState(
+        plain=plain.no_nights(HOURS, columns),
+        variant=variant,
+        precision=np.zeros((_BINS, columns, FEATURES, FEATURES)),
+        vector=np.zeros((_BINS, columns, FEATURES)),
+        expert_square=np.zeros((HOURS, columns, len(EXPERTS))),
+        expert_weight=np.zeros((HOURS, columns)),
+        square_c2=np.zeros((HOURS, columns)),
+        bias_c=np.zeros((HOURS, columns)),
+        weight=np.zeros((HOURS, columns)),
+        widen=np.ones(HOURS),
+        nights=0,
+    )
+    precision, vector = _prior(variant)
+    return replace(state, precision=precision, vector=vector)
+
+
+def minimum(state: NightState, slots: Slots, night: Night, *, time_s: int) -> NightMinimum:
+    """The forecast issued at `time_s`, from `slots` as they stood then."""
+    issue = _issue(state, slots, night, time_s)
+    now = slots.air_now()
+    sd = np.maximum(issue.sd_c, 0.05)
+    centre = np.fmin(issue.min_c, now)
+    low = np.fmin(issue.min_c - _Z90 * sd, now)
+    high = np.fmin(issue.min_c + _Z90 * sd, now)
+    return NightMinimum(centre, low, high, sd, now, issue.method)
+
+
+def learn(state: NightState, slots: Slots, night: Night) -> NightState:
+    """The state after a night that has just ended: every issue hour marked, then learnt from."""
+    issues, truths = [], []
+    for hour in range(-1, HOURS - 1):
+        time_s = -(-(night.sunset_s + hour * HOUR_S) // SLOT_S) * SLOT_S
+        if time_s >= night.sunrise_s:
+            break
+        issues.append(_issue(state, slots, night, time_s))
+        truths.append(_truth(slots, night, time_s))
+    if not issues or np.isnan(np.stack(truths)).all():
+        return state
+    state = _mark(state, issues, truths)
+    return _regress(_choose_variant(state, issues), issues, truths)
+
+
+@dataclass(frozen=True)
+class _Issue:
+    hour: int
+    bin: int
+    evening: Evening
+    drop_c: FloatArray
+    min_c: FloatArray
+    sd_c: FloatArray
+    method: tuple[str, ...]
+
+
+def _issue(state: NightState, slots: Slots, night: Night, time_s: int) -> _Issue:
+    hour = int(np.clip(night.issue_hour(time_s) + 1, 0, HOURS - 1))
+    left = night.hours_left(time_s)
+    usual = plain.usual_drop_c(state.plain, hour, hours_left=left)
+    evening = evening_at(slots, night, time_s, usual_drop_c=usual)
+    which = _bin(hour - 1, left)
+    drops = _expert_drops(state, evening, hour, which)
+    noise = _noise_c(state.variant, which)
+    square = _expected_square(state, hour, noise)
+    weight = np.where(np.isnan(drops), 0.0, square**-SHARPNESS)
+    drop = _weighted_mean(drops, weight)
+    n = state.weight[hour]
+    bias = state.bias_c[hour] * n / (n + BIAS_NIGHTS)
+    own_square = (RECORD_NIGHTS * noise**2 + n * state.square_c2[hour]) / (RECORD_NIGHTS + n)
+    sd = state.widen[hour] * np.sqrt(own_square)
+    best = np.argmax(weight, axis=1)
+    method = tuple(EXPERTS[k] for k in best)
+    return _Issue(hour, which, evening, drops, evening.air_c + drop - bias, sd, method)
+
+
+def _expert_drops(state: NightState, evening: Evening, hour: int, which: int) -> FloatArray:
+    """Drop from the present air by each expert, shape (c, experts)."""
+    x = _filled(evening.features, state.variant, which)
+    learnt = np.linalg.solve(state.precision[which], state.vector[which][..., None])[..., 0]
+    prior = np.stack([night_prior.COEFFICIENT[VARIANTS[v]][which] for v in state.variant])
+    air = evening.air_c
+    return np.stack(
+        [
+            np.minimum(_dot(x, learnt), 0.0),
+            np.minimum(_dot(x, prior), 0.0),
+            plain.mean_drop_c(state.plain, hour, air) - air,
+            np.minimum(plain.fao_c(state.plain, hour, air) - air, 0.0),
+        ],
+        axis=1,
+    )
+
+
+def _expected_square(state: NightState, hour: int, noise_c: FloatArray) -> FloatArray:
+    """Squared error to expect of each expert: its record, leaning on the prior while that is short."""
+    n = state.expert_weight[hour][:, None]
+    prior = (noise_c[:, None] * PLAIN_ERROR) ** 2
+    return (RECORD_NIGHTS * prior + n * state.expert_square[hour]) / (RECORD_NIGHTS + n)
+
+
+def _truth(slots: Slots, night: Night, time_s: int) -> FloatArray:
+    """Lowest air from the issue to the night's end, shape (c,); NaN where the night does not count.
+
+    It does not count with more than a tenth of it unknown, or if a lid or cover known to us moved
+    between the issue and the minimum: no forecast could have known.
+    """
+    part = slice(max(slots.index_of(time_s) + 1, 0), slots.index_of(night.end_s) + 1)
+    low = slots.low[part].astype(np.float64)
+    if not len(low):
+        return np.full(slots.boxes + 1, np.nan)
+    unknown = np.isnan(low)
+    lowest = np.fmin.reduce(low, axis=0)
+    at = np.argmin(np.where(unknown, np.inf, low), axis=0)
+    counts = unknown.mean(axis=0) <= 0.1
+    for place in ("lid", "cover"):
+        opening = slots.part(place, part.start, part.stop)
+        change = np.abs(opening - opening[0])
+        moved = np.fmax.accumulate(change, axis=0)[at, np.arange(len(at))] > 0.05
+        counts &= ~moved
+    return np.where(counts, lowest, np.nan)
+
+
+def _mark(state: NightState, issues: list[_Issue], truths: list[FloatArray]) -> NightState:
+    """Set the errors of this night beside the earlier ones."""
+    columns = state.variant.shape[0]
+    air, lowest = (np.full((HOURS, columns), np.nan) for _ in range(2))
+    expert_square, expert_weight = state.expert_square.copy(), state.expert_weight.copy()
+    square, bias, weight = state.square_c2.copy(), state.bias_c.copy(), state.weight.copy()
+    widen = state.widen.copy()
+    for issue, truth in zip(issues, truths, strict=True):
+        h = issue.hour
+        air[h], lowest[h] = issue.evening.air_c, truth
+        forecast = np.fmin(issue.min_c, issue.evening.air_c)
+        error = truth - forecast
+        known = ~np.isnan(error)
+        n = RECORD_FORGETTING * weight[h] + known
+        square[h] = _running(square[h], weight[h], error**2, n)
+        bias[h] = _running(bias[h], weight[h], issue.min_c - truth, n)
+        weight[h] = np.where(known, n, weight[h])
+        of_experts = (issue.evening.air_c - truth)[:, None] + issue.drop_c
+        # An expert that had nothing to say is marked as the forecast was, neither for it nor against.
+        of_experts = np.where(np.isnan(of_experts), error[:, None], of_experts)
+        n = RECORD_FORGETTING * expert_weight[h] + known
+        expert_square[h] = _running(expert_square[h], expert_weight[h][:, None], of_experts**2, n[:, None])
+        expert_weight[h] = np.where(known, n, expert_weight[h])
+        missed = _share_missed(issue, truth)
+        if not np.isnan(missed):
+            widen[h] = np.clip(widen[h] * np.exp(WIDEN_RATE * (missed - 0.1) / 0.1 * 0.5), 0.5, 2.0)
+    return replace(
+        state,
+        plain=plain.add_night(state.plain, air, lowest),
+        expert_square=expert_square,
+        expert_weight=expert_weight,
+        square_c2=square,
+        bias_c=bias,
+        weight=weight,
+        widen=widen,
+        nights=state.nights + 1,
+    )
+
+
+def _running(mean: FloatArray, weight: FloatArray, value: FloatArray, total: FloatArray) -> FloatArray:
+    """Mean with one value more; unchanged where the value is NaN."""
+    moved = (RECORD_FORGETTING * weight * mean + np.nan_to_num(value)) / np.maximum(total, 1e-9)
+    return np.where(np.isnan(value), mean, moved)
+
+
+def _share_missed(issue: _Issue, truth: FloatArray) -> float:
+    half = _Z90 * issue.sd_c
+    now = issue.evening.air_c
+    low, high = np.fmin(issue.min_c - half, now), np.fmin(issue.min_c + half, now) + 1e-6
+    known = ~np.isnan(truth) & ~np.isnan(low)
+    if not known.any():
+        return float("nan")
+    return float(((truth < low) | (truth > high))[known].mean())
+
+
+def _choose_variant(state: NightState, issues: list[_Issue]) -> NightState:
+    """Move a column to the prior that fits what it measures; its regression then starts anew."""
+    beside = sum(issue.evening.beside for issue in issues) * 2 > len(issues)
+    gaps = np.stack([issue.evening.features[:, NAMES.index("dew_gap")] for issue in issues])
+    humid = (~np.isnan(gaps)).mean(axis=0) > 0.5
+    variant = np.where(humid & beside, 2, 1 if beside else 0)
+    changed = variant != state.variant
+    if not changed.any():
+        return state
+    precision, vector = _prior(variant)
+    return replace(
+        state,
+        variant=variant,
+        precision=np.where(changed[None, :, None, None], precision, state.precision),
+        vector=np.where(changed[None, :, None], vector, state.vector),
+    )
+
+
+def _regress(state: NightState, issues: list[_Issue], truths: list[FloatArray]) -> NightState:
+    """Forget a little towards the prior, then add the night's samples."""
+    prior_precision, prior_vector = _prior(state.variant)
+    precision = FORGETTING * state.precision + (1.0 - FORGETTING) * prior_precision
+    vector = FORGETTING * state.vector + (1.0 - FORGETTING) * prior_vector
+    for issue, truth in zip(issues, truths, strict=True):
+        y = truth - issue.evening.air_c
+        known = ~np.isnan(y)
+        x = _filled(issue.evening.features, state.variant, issue.bin)
+        noise = _noise_c(state.variant, issue.bin)
+        # Huber: a night unlike any other must not turn the regression.
+        off = np.abs(np.where(known, truth - issue.min_c, 0.0)) / noise
+        weight = np.where(known, SAMPLE_WEIGHT / noise**2 / np.maximum(off / 2.0, 1.0), 0.0)
+        precision[issue.bin] += weight[:, None, None] * x[:, :, None] * x[:, None, :]
+        vector[issue.bin] += (weight * np.where(known, y, 0.0))[:, None] * x
+    return replace(state, precision=precision, vector=vector)
+
+
+def _prior(variant: np.ndarray) -> tuple[FloatArray, FloatArray]:
+    """Information form of the prior of each bin and column."""
+    diagonal = 1.0 / night_prior.SPREAD**2
+    coefficient = np.stack([night_prior.COEFFICIENT[VARIANTS[v]] for v in variant], axis=1)
+    precision = np.broadcast_to(np.diag(diagonal), (*coefficient.shape, FEATURES)).copy()
+    return precision, coefficient * diagonal
+
+
+def _noise_c(variant: np.ndarray, which: int) -> FloatArray:
+    return np.array([night_prior.NOISE_C[VARIANTS[v]][which] for v in variant])
+
+
+def _filled(features: FloatArray, variant: np.ndarray, which: int) -> FloatArray:
+    """Features with the typical value in place of an unknown one."""
+    typical = np.stack([night_prior.TYPICAL[VARIANTS[v]][which] for v in variant])
+    return np.where(np.isnan(features), typical, features)
+
+
+def _weighted_mean(values: FloatArray, weight: FloatArray) -> FloatArray:
+    """Mean along the last axis; a NaN must have weight 0; NaN where all have."""
+    total = weight.sum(axis=-1)
+    weighted = (weight * np.where(weight > 0.0, values, 0.0)).sum(axis=-1)
+    return np.where(total > 0.0, weighted / np.where(total > 0.0, total, 1.0), np.nan)
+
+
+def _dot(x: FloatArray, coefficient: FloatArray) -> FloatArray:
+    return (x * coefficient).sum(axis=-1)
+
+
+def _bin(hour: int, left: float) -> int:
+    """Which regression: before sunset, dusk, then by hours left to sunrise."""
+    if hour < 0:
+        return 0
+    if hour < 2:
+        return 1
+    return 2 + int((left <= 8.5) + (left <= 6.5) + (left <= 4.5)) + int(left <= 2.5)
