@@ -203,6 +203,30 @@ class Sowing:
 
 
 @dataclass(frozen=True, kw_only=True)
+class NoticeSettings:
+    """When and how the person is told.
+
+    Attributes:
+        quiet_from, quiet_until: The hours in which only what is worth waking for is sent; None: from
+            bed until rising.
+        escalation_minutes: After how many minutes without an acknowledgement an alarm is told again,
+            once for each figure. Empty: never.
+        notify_return: Whether the end of an alarm that was told is told too.
+        morning_before_minutes: The morning brief comes so long before leaving home.
+        evening_before_minutes: The evening brief comes so long before sunset.
+        twelve_hour: A clock with am and pm; None: where the unit is °F.
+    """
+
+    quiet_from: time | None = None
+    quiet_until: time | None = None
+    escalation_minutes: tuple[float, ...] = ()
+    notify_return: bool = False
+    morning_before_minutes: float = 30.0
+    evening_before_minutes: float = 60.0
+    twelve_hour: bool | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class Garden:
     """Everything the engine knows that is not a reading. Order of `boxes` is the order of columns."""
 
@@ -213,6 +237,7 @@ class Garden:
     probes: tuple[Probe, ...] = ()
     limits: Limits = field(default_factory=Limits)
     sowings: tuple[Sowing, ...] = ()
+    notices: NoticeSettings = field(default_factory=NoticeSettings)
     step_s: int = 60
 
     def box(self, name: str) -> Box:
@@ -230,6 +255,11 @@ class Garden:
     def probes_at(self, box: str, place: str) -> tuple[Probe, ...]:
         """Every probe assigned to that place."""
         return tuple(p for p in self.probes if p.box == box and p.place == place)
+
+    @property
+    def site_limits(self) -> Limits:
+        """The limits of the open ground and of all that belongs to no box."""
+        return self.limits.over(DEFAULT_LIMITS)
 
     def limits_for(self, box: str, day: date) -> Limits:
         """The limits in force in a box on a day: its own, the site's, its crops', the defaults.
