@@ -1,0 +1,137 @@
+"""Where the lid is when nobody told: four observers side by side, weighed by who foretells best.
+
+Each copy of the observer holds the lid at a fixed opening. The one whose next readings surprise it
+least gains weight; openings change rarely (a hidden Markov chain). Temperature says little by day,
+when a passing cloud looks like an open lid, and only so much at night, when a closed box is a degree
+or two warmer than outside: say "not holding heat", not "open", and offer a contact.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from propstick.engine.observer import LID_BANK, SUN_USED_W_M2, Trace
+from propstick.units import BoolArray, FloatArray
+
+OPENINGS = np.array(LID_BANK)
+LOOSE_BELOW = 0.01
+"""P(closed) under which a box no longer holds heat: about 3 false in 100 closed nights, on invented ones."""
+LOOSE_FOR_MIN = 5.0
+
+_NIGHT_SD_C = 0.09
+_DAY_SD_C = 0.2
+_INDEPENDENT = 0.25
+_MOST = 4.0
+_SWITCH_PER_MIN = 1.0 / 600.0
+_START = np.array([0.85, 0.06, 0.05, 0.04])
+
+
+@dataclass(frozen=True)
+class OpeningState:
+    """Weight of each opening, (4, b), and minutes for which P(closed) has been low, (b,)."""
+
+    weight: FloatArray
+    low_min: FloatArray
+
+
+@dataclass(frozen=True)
+class Openings:
+    """The estimate at each row, (n, b).
+
+    Attributes:
+        opening: As told where told, else expected.
+        p_closed: Probability that the lid is shut.
+        loose: At night, no lid told: the box has not held heat for five minutes.
+        weight: Probability of each opening of `LID_BANK`, (n, 4, b).
+    """
+
+    opening: FloatArray
+    p_closed: FloatArray
+    loose: BoolArray
+    weight: FloatArray
+
+
+def start_opening(boxes: int) -> OpeningState:
+    """Shut, most likely."""
+    return OpeningState(np.repeat(_START[:, None], boxes, axis=1), np.zeros(boxes))
+
+
+def judge_openings(
+    state: OpeningState, trace: Trace, *, ceiling: FloatArray, step_s: int
+) -> tuple[OpeningState, Openings]:
+    """Weigh the openings row by row.
+
+    Args:
+        ceiling: Clear-sky ceiling of the sun index at each row, (n, b).
+    """
+    n, b = trace.sun.shape
+    minutes = step_s / 60.0
+    by_day = trace.clear_sky_w_m2 > SUN_USED_W_M2
+    likelihood = _likelihood(trace, ceiling, by_day, minutes)
+    told = _weights_of(trace.lid)
+    stay = (1.0 - _SWITCH_PER_MIN) ** minutes
+    blend = (1.0 - stay) / len(OPENINGS)
+    weights = np.empty((n, len(OPENINGS), b))
+    weight = state.weight.copy()
+    total = np.empty(b)
+    told_any, told_all = trace.lid_told.any(axis=1).tolist(), trace.lid_told.all(axis=1).tolist()
+    for i in range(n):
+        if told_all[i]:
+            weight = told[i]
+            weights[i] = weight
+            continue
+        weight = weight * likelihood[i]
+        np.add.reduce(weight, axis=0, out=total)
+        weight /= total
+        weight *= stay
+        weight += blend
+        if told_any[i]:
+            weight = np.where(trace.lid_told[i], told[i], weight)
+        weights[i] = weight
+    p_closed = weights[:, 0]
+    expected = np.zeros((n, b))
+    for k, opening in enumerate(OPENINGS):
+        expected += opening * weights[:, k]
+    low = (p_closed < LOOSE_BELOW) & ~by_day[:, None] & ~trace.lid_told & trace.known
+    low_min = _minutes_low(low, state.low_min, minutes)
+    openings = Openings(
+        opening=np.where(trace.lid_told, trace.lid, expected),
+        p_closed=p_closed,
+        loose=low_min >= LOOSE_FOR_MIN,
+        weight=weights,
+    )
+    return OpeningState(
+        weights[-1].copy() if n else state.weight, low_min[-1].copy() if n else state.low_min
+    ), openings
+
+
+def _likelihood(trace: Trace, ceiling: FloatArray, by_day: BoolArray, minutes: float) -> FloatArray:
+    """How well each opening foretold each row, scaled to 1 for the best, (n, 4, b)."""
+    sd = np.where(by_day, _DAY_SD_C, _NIGHT_SD_C)[:, None, None]
+    surprise = trace.bank_error_c / sd
+    log_likelihood = -_INDEPENDENT * np.minimum(0.5 * surprise * surprise, _MOST)
+    # More sun than a clear sky gives: the copy with the lid too far open has to invent it.
+    excess = np.maximum((trace.bank_sun - 1.1 * ceiling[:, None]) / (0.15 * ceiling[:, None]), 0.0)
+    log_likelihood -= np.where(by_day[:, None, None], 0.5 * np.minimum(excess * excess, 9.0) / 20.0, 0.0)
+    log_likelihood *= minutes * (trace.outside_known[:, None] & trace.known)[:, None]
+    return np.exp(log_likelihood - log_likelihood.max(axis=1, keepdims=True))
+
+
+def _weights_of(lid: FloatArray) -> FloatArray:
+    """A told opening as weights of the two nearest openings of the bank, (n, 4, b)."""
+    weights = np.zeros((len(lid), len(OPENINGS), lid.shape[1]))
+    for k, opening in enumerate(OPENINGS):
+        shape = np.zeros(len(OPENINGS))
+        shape[k] = 1.0
+        weights[:, k] = np.interp(lid, OPENINGS, shape)
+    return weights
+
+
+def _minutes_low(low: BoolArray, before: FloatArray, minutes: float) -> FloatArray:
+    """Minutes for which `low` has held without a break."""
+    place = np.arange(1, len(low) + 1, dtype=float)[:, None]
+    broken = np.maximum.accumulate(np.where(low, 0.0, place), axis=0)
+    run = (place - broken) * minutes
+    return np.where(broken > 0.0, run, run + before)
