@@ -6,6 +6,8 @@ take. `str(error)` gives both, so a plain `print(error)` is already useful.
 
 from __future__ import annotations
 
+from typing import Literal
+
 
 class PropstickError(Exception):
     """Root of all errors the project raises on purpose."""
@@ -31,8 +33,19 @@ class ProbeError(PropstickError, OSError):
     """A probe or its bus did not answer."""
 
 
+StoreReason = Literal[
+    "full", "read-only", "locked", "corrupt", "unreachable", "disk", "missing", "foreign", "old", "leased",
+    "newer", "other",
+]  # fmt: skip
+"""What kind of trouble: the watch goes on differently with a full disk than with a damaged file."""
+
+
 class StoreError(PropstickError, RuntimeError):
     """The store cannot be opened, read or written."""
+
+    def __init__(self, message: str, *, hint: str = "", reason: StoreReason = "other") -> None:
+        super().__init__(message, hint=hint)
+        self.reason = reason
 
 
 class DeliveryError(PropstickError, OSError):

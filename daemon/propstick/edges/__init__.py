@@ -1,0 +1,1 @@
+"""The outside world, one thing per file: probes, broker, channels, clock, store."""
