@@ -81,10 +81,8 @@ class RowClock:
 
     def _plan(self, row_s: int, wall_s: float) -> None:
         """Sets when the row after `row_s` falls due on the monotonic clock."""
-        if row_s - wall_s > self._step_s:
-            self._due_at = self._clock.monotonic_s() + self._step_s * SLOWED
-        else:
-            self._due_at = self._clock.monotonic_s() + (row_s + self._step_s - wall_s)
+        wait_s = row_s + self._step_s - wall_s
+        self._due_at = self._clock.monotonic_s() + min(wait_s, self._step_s * SLOWED)
 
     def _wait_until_due(self) -> bool:
         """Waits in pieces of at most one step, so that a jump of the wall clock is seen soon."""

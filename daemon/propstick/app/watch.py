@@ -91,9 +91,10 @@ class Watch:
         recorded.
         """
         parts = self._parts
+        garden = parts.garden()
         arrived = _as_stored(parts.sampler.row(row.time_s))
-        news, done = self._news(row)
-        block = _block_of(arrived, row.time_s, self._step_s, _columns(parts.garden(), arrived))
+        news, done = self._news(row, garden)
+        block = _block_of(arrived, row.time_s, self._step_s, _columns(garden, arrived))
         self.state, outcome = advance(self.state, block, news)
         readings = _with_flags(arrived, block, outcome)
         self._seen.note(readings, FAULT_BITS)
@@ -132,10 +133,9 @@ class Watch:
             self._store_trouble = error.message
             log.error("store-refused reason=%r rows_waiting=%d", error.message, len(self._backlog))
 
-    def _news(self, row: Row) -> tuple[tuple[News, ...], tuple[int, ...]]:
+    def _news(self, row: Row, garden: Garden) -> tuple[tuple[News, ...], tuple[int, ...]]:
         """All news of the row, and the ids of the requests they came from."""
         parts = self._parts
-        garden = parts.garden()
         news: list[News] = []
         if garden != self.state.garden:
             news.append(GardenChanged(time_s=row.time_s, garden=garden))
