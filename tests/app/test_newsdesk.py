@@ -1,6 +1,7 @@
 """Requests become news, or a reason why not."""
 
 import pytest
+
 from propstick.app.newsdesk import news_of
 from propstick.errors import InputError
 from propstick.garden import Box, Garden

@@ -1,6 +1,9 @@
 """The row clock: rows only ever go forward, whatever is done to the wall clock."""
 
+import itertools
+
 import pytest
+
 from propstick.app.rowclock import RELEASED_S, RowClock
 from propstick.testing import HandClock
 
@@ -52,8 +55,8 @@ def test_a_clock_set_back_never_stops_the_rows_and_is_caught_up():
         found.append(row_clock.next_row())
         at.append(clock.monotonic_s())
     times = [row.time_s for row in found]
-    assert all(later - earlier == 60 for earlier, later in zip(times, times[1:], strict=False))
-    assert max(b - a for a, b in zip(at[1:], at[2:], strict=False)) <= 75
+    assert all(later - earlier == 60 for earlier, later in itertools.pairwise(times))
+    assert max(b - a for a, b in itertools.pairwise(at)) <= 75
     assert found[2].behind_s > 3000
     assert found[-1].behind_s == 0
     assert clock.wall_s() == pytest.approx(times[-1], abs=60)

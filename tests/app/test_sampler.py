@@ -3,6 +3,7 @@
 import threading
 
 import pytest
+
 from propstick.app.sampler import Sampler
 from propstick.blocks import Flag
 from propstick.records import Reading
