@@ -35,6 +35,10 @@ class Lines:
                 return line
         return None
 
+    def last_of(self, path: Path) -> int:
+        """The last line on which a key at or below the path begins."""
+        return max(line for found, line in self._found.items() if found[: len(path)] == path)
+
     def _walk(self, number: int, line: str) -> None:
         bare = _STRING.sub('""', line)
         if self._open_value is not None:

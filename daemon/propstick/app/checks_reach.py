@@ -1,0 +1,125 @@
+"""What `propstick check` has to reach for: the store, the broker, the phones."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from propstick.app.checks import Finding, age
+from propstick.app.settings import MqttSettings, PushTarget, Settings
+from propstick.errors import PropstickError, StoreError
+from propstick.records import Notice
+
+BROKER_WAIT_S = 3.0
+
+
+def store(settings: Settings, *, now_s: int) -> tuple[list[Finding], int | None]:
+    """Whether the store can be used and the watch uses it; and the last row it holds."""
+    from propstick.edges.database import open_store
+    from propstick.edges.journal import Journal
+    from propstick.edges.maintenance import quick_check
+
+    try:
+        opened = open_store(settings.store.url, create=False)
+    except StoreError as error:
+        mark = "look" if error.reason == "missing" else "bad"
+        hint = "propstick watch makes it" if error.reason == "missing" else error.hint
+        return [Finding(thing="store", mark=mark, found=error.message, do=hint)], None
+    try:
+        name = str(opened)
+        faults = quick_check(opened)
+        last_row_s = Journal(opened, settings.garden.site.name).last_row()
+        size = f", {opened.path.stat().st_size / 2**20:.1f} MiB" if opened.path else ""
+    except StoreError as error:
+        return [Finding(thing="store", mark="bad", found=error.message, do=error.hint)], None
+    finally:
+        opened.close()
+    if faults:
+        return [
+            Finding(
+                thing="store",
+                mark="bad",
+                found=f"{name}: {faults}",
+                do="stop the watch, then propstick restore BACKUP",
+            )
+        ], last_row_s
+    findings = [Finding(thing="store", mark="ok", found=f"{name}{size}")]
+    if last_row_s is None:
+        findings.append(
+            Finding(thing="watch", mark="look", found="has written no row yet", do="propstick watch")
+        )
+    else:
+        findings.append(_watch(now_s - last_row_s, settings.garden.step_s))
+    return findings, last_row_s
+
+
+def _watch(age_s: int, step_s: int) -> Finding:
+    if age_s > 3 * step_s + 5:
+        return Finding(
+            thing="watch",
+            mark="look",
+            found=f"last row {age(age_s)} ago: not running?",
+            do="systemctl status propstick-watch, or propstick watch",
+        )
+    return Finding(thing="watch", mark="ok", found=f"last row {age(age_s)} ago")
+
+
+def broker(settings: MqttSettings) -> Finding:
+    """Whether the broker lets us in."""
+    from propstick.edges.mqtt_client import try_broker
+
+    at = f"{settings.host}:{settings.port}"
+    try:
+        refusal = try_broker(settings, timeout_s=BROKER_WAIT_S)
+    except PropstickError as error:
+        return Finding(thing="broker", mark="bad", found=f"{at}: {error.message}", do=error.hint)
+    if refusal:
+        return Finding(
+            thing="broker",
+            mark="bad",
+            found=f"{at}: {refusal}",
+            do="is the broker running, and [mqtt] host, port, tls, username, password_file right?",
+        )
+    return Finding(thing="broker", mark="ok", found=f"{at} lets us in")
+
+
+def push(settings: Settings, *, send: bool, now_s: int) -> Iterator[Finding]:
+    """One line an address; with `send` a notice really goes out."""
+    for target in settings.push.targets:
+        yield (
+            _sent(target, settings, now_s)
+            if send
+            else Finding(
+                thing="push",
+                mark="ok",
+                found=f"{target.name}: set, not tried",
+                do="propstick check --send tries it",
+            )
+        )
+
+
+def _sent(target: PushTarget, settings: Settings, now_s: int) -> Finding:
+    from propstick.edges.push import AppriseChannel
+
+    notice = Notice(
+        id=f"check.{now_s}",
+        issued_s=now_s,
+        boxes=(),
+        kinds=("check",),
+        text=f"{settings.garden.site.name}: this is a try of Propstick's notices. Nothing to do.",
+        to=target.to,
+        urgency="Unknown",
+        severity="Unknown",
+        certainty="Unknown",
+    )
+    try:
+        delivery = AppriseChannel(target.url.reveal(), target.name).send(notice)
+    except PropstickError as error:
+        return Finding(thing="push", mark="bad", found=f"{target.name}: {error.message}", do=error.hint)
+    if delivery.ok:
+        return Finding(thing="push", mark="ok", found=f"{target.name}: sent; did it arrive?")
+    return Finding(
+        thing="push",
+        mark="bad",
+        found=f"{target.name}: {delivery.detail or 'not delivered'}",
+        do="look at the address in [push] urls, and at the network",
+    )

@@ -1,0 +1,84 @@
+"""What several commands need: the garden file's settings, the store, tables for the terminal."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+from propstick.app.config import find_file, load
+from propstick.app.settings import Settings
+from propstick.units import Unit, shown, shown_difference
+
+if TYPE_CHECKING:
+    from propstick.edges.database import Store
+    from propstick.ports import ProbeBus
+
+
+def settings_of(args: argparse.Namespace, *, probes_required: bool = True) -> Settings:
+    """The garden file's settings.
+
+    Raises:
+        ConfigError: no file, or a bad one.
+    """
+    return load(find_file(args.garden), probes_required=probes_required)
+
+
+@contextmanager
+def store_of(settings: Settings, *, create: bool = False) -> Iterator[Store]:
+    """The garden's store, closed at the end.
+
+    Raises:
+        StoreError: not there yet, older than this release, or not readable.
+    """
+    from propstick.edges.database import open_store
+
+    store = open_store(settings.store.url, create=create)
+    try:
+        yield store
+    finally:
+        store.close()
+
+
+def buses_of(settings: Settings) -> tuple[ProbeBus, ...]:
+    """The 1-wire buses of the garden's tree."""
+    from propstick.edges.onewire import find_buses
+
+    return find_buses(settings.onewire.tree)
+
+
+def print_json(value: Any) -> None:
+    """One JSON document on standard output."""
+    print(json.dumps(value, ensure_ascii=False, indent=2))
+
+
+def print_table(headers: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """Columns as wide as they must be, two blanks apart; plain text, piped or not."""
+    widths = [max(len(row[k]) for row in (headers, *rows)) for k in range(len(headers))]
+    for row in (headers, *rows):
+        print("  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip())
+
+
+def add_json(parser: argparse.ArgumentParser) -> None:
+    """The option every command with data has."""
+    parser.add_argument(
+        "--json", action="store_true", help="print JSON instead of a table (default: a table)"
+    )
+
+
+def degrees(value_c: float | None, unit: Unit) -> str:
+    """A temperature as the person reads it: `22.1 °C`, or `-` where there is none."""
+    return "-" if value_c is None else f"{shown(value_c, unit):.1f} °{unit}"
+
+
+def degrees_apart(value_c: float, unit: Unit) -> str:
+    """A difference with its sign: `+0.4 °C`."""
+    return f"{shown_difference(value_c, unit):+.2f} °{unit}"
+
+
+def say(text: str = "") -> None:
+    """A line for the person beside the data: standard error, so that a pipe carries data only."""
+    print(text, file=sys.stderr)

@@ -1,0 +1,77 @@
+"""`propstick check`: is everything as it should be, and what to do if not. One line each."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterator
+from pathlib import Path
+
+from propstick.app import checks, checks_reach
+from propstick.app.checks import Finding
+from propstick.app.commands._shared import add_json, buses_of, print_json, store_of
+from propstick.app.config import find_file, load_all
+from propstick.app.settings import Settings
+from propstick.app.sightings import Sighting, read_buses, sightings
+from propstick.errors import StoreError
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Adds the command's options."""
+    parser.epilog = (
+        "Marks: ok; look: works, but somebody should know; bad: does not work. Exit status 1 if any is bad.\n"
+    )
+    parser.add_argument(
+        "--send", action="store_true", help="really send a notice to every address (default: no)"
+    )
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Runs the command."""
+    from propstick.edges.clock import SystemClock
+
+    clock = SystemClock()
+    findings: list[Finding] = []
+    for settings in load_all(Path(find_file(args.garden))):
+        for finding in findings_of(settings, now_s=int(clock.wall_s()), send=args.send):
+            findings.append(finding)
+            if not args.json:
+                _print(finding)
+    if args.json:
+        print_json([finding.to_json() for finding in findings])
+    return 1 if any(finding.mark == "bad" for finding in findings) else 0
+
+
+def findings_of(settings: Settings, *, now_s: int, send: bool) -> Iterator[Finding]:
+    """Everything about one garden, in the order in which a grower would mend it."""
+    yield from checks.garden(settings)
+    wired, troubles = read_buses(buses_of(settings), now_s)
+    yield from checks.probes(settings, _with_stored(settings, wired, now_s), troubles, now_s=now_s)
+    store_findings, last_row_s = checks_reach.store(settings, now_s=now_s)
+    yield from store_findings
+    if settings.mqtt is not None:
+        yield checks_reach.broker(settings.mqtt)
+    yield from checks_reach.push(settings, send=send, now_s=now_s)
+    yield from checks.unnoticed(settings)
+    yield checks.clock(settings, now_s=now_s, last_row_s=last_row_s, synchronised=checks.is_synchronised())
+    yield checks.disk(settings)
+
+
+def _with_stored(settings: Settings, wired: list, now_s: int) -> list[Sighting]:
+    """Wireless probes speak through the store, if there is one; its own trouble has a line of its own."""
+    if not any("/" in probe.id for probe in settings.garden.probes):
+        return sightings(settings.garden, wired)
+    try:
+        with store_of(settings) as store:
+            from propstick.edges.readings import ReadingLog
+
+            log = ReadingLog(store, settings.garden.site.name)
+            return sightings(settings.garden, wired, log=log, now_s=now_s)
+    except StoreError:
+        return sightings(settings.garden, wired)
+
+
+def _print(finding: Finding) -> None:
+    print(f"{finding.mark:<4}  {finding.thing:<15}  {finding.found}")
+    if finding.do:
+        print(f"{'':<23}-> {finding.do}")

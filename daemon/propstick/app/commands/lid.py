@@ -1,0 +1,40 @@
+"""`propstick lid BOX OPENING`: what the watch cannot see, told by the person who did it."""
+
+from __future__ import annotations
+
+import argparse
+
+from propstick.app.commands._asking import ask
+from propstick.errors import InputError
+
+WORDS = {"closed": 0.0, "propped": 0.1, "open": 1.0}
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Adds the command's options."""
+    parser.epilog = "  propstick lid north 0.3\n  propstick lid north closed\n"
+    parser.add_argument("box", metavar="BOX", help="a box of the garden file")
+    parser.add_argument(
+        "opening", metavar="OPENING", help="0 (closed) to 1 (fully open), or closed, propped, open"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Runs the command."""
+    opening = opening_of(args.opening)
+    return ask(args, "lid", {"box": args.box, "opening": opening}, f"lid {opening:g}")
+
+
+def opening_of(text: str) -> float:
+    """A lid's opening from a word or a number.
+
+    Raises:
+        InputError: anything else.
+    """
+    try:
+        opening = WORDS[text] if text in WORDS else float(text)
+    except ValueError:
+        opening = -1.0
+    if not 0.0 <= opening <= 1.0:
+        raise InputError(f"lid: got {text!r}, expected 0 (closed) to 1 (open), or one of {', '.join(WORDS)}")
+    return opening

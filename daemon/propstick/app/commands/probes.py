@@ -1,0 +1,218 @@
+"""`propstick probes`: list them, name them, find which one is in your hand."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Iterable, Sequence
+
+from propstick.app.commands._shared import (
+    add_json,
+    buses_of,
+    degrees,
+    print_json,
+    print_table,
+    say,
+    settings_of,
+    store_of,
+)
+from propstick.app.settings import Settings
+from propstick.app.sightings import Sighting, read_buses, sightings
+from propstick.errors import InputError, ProbeError, StoreError
+from propstick.garden import OUTSIDE, PLACES
+from propstick.ports import Clock, ProbeBus
+from propstick.times import utc_text
+from propstick.units import Unit
+
+FIRST_LOOKS = 3
+"""Readings that say what each probe shows when nobody touches it."""
+PAUSE_S = 1.0
+MOVED_C = 1.5
+"""A hand warms a probe by several degrees in a minute; noise and sun move it by tenths. Our choice."""
+GIVE_UP_S = 180.0
+
+_EPILOG = """\
+  propstick probes list
+  propstick probes find                          warm one in your hand
+  propstick probes name 28-3c01b556e1a2 north air
+"""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Adds the command's options."""
+    parser.epilog = _EPILOG
+    group = parser.add_subparsers(title="what", metavar="list|name|find", dest="what")
+    listing = group.add_parser("list", help="every probe: where it is, what it shows, what is wrong with it")
+    add_json(listing)
+    naming = group.add_parser("name", help="put a probe in a place (edits the garden file, keeps comments)")
+    naming.add_argument("id", metavar="ID", help="the probe's id, as `list` shows it")
+    naming.add_argument("box", metavar="BOX", help="a box of the garden file, or outside")
+    naming.add_argument("place", metavar="PLACE", help=f"one of {', '.join(PLACES)}")
+    finding = group.add_parser("find", help="warm a probe in the hand and see which one moves")
+    finding.add_argument(
+        "--seconds", type=float, default=GIVE_UP_S, metavar="N", help="give up after N seconds (default 180)"
+    )
+    parser.set_defaults(json=False)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Runs the command."""
+    settings = settings_of(args, probes_required=False)
+    if args.what == "name":
+        return _name(settings, args.id, args.box, args.place)
+    if args.what == "find":
+        return _find(settings, args.seconds)
+    return _list(settings, as_json=args.json)
+
+
+def _list(settings: Settings, *, as_json: bool) -> int:
+    from propstick.edges.clock import SystemClock
+
+    found, troubles = look(settings, buses_of(settings), now_s=int(SystemClock().wall_s()))
+    if as_json:
+        print_json([to_json(one) for one in found])
+    elif found:
+        unit = settings.garden.site.unit
+        print_table(("probe", "place", "now", "flags"), [_row(one, unit) for one in found])
+    for trouble in troubles:
+        say(trouble)
+    if not found:
+        say(f"no probe on the wire at {settings.onewire.tree}, none in the garden file")
+    elif any(one.assigned is None for one in found):
+        say("A probe without a place is not watched: propstick probes name ID BOX PLACE")
+    return 0
+
+
+def look(settings: Settings, buses: Sequence[ProbeBus], *, now_s: int) -> tuple[list[Sighting], list[str]]:
+    """Wire and store looked at once, and what is wrong with either. The store need not be there yet."""
+    wired, troubles = read_buses(buses, now_s)
+    try:
+        with store_of(settings) as store:
+            from propstick.edges.readings import ReadingLog
+
+            log = ReadingLog(store, settings.garden.site.name)
+            return sightings(settings.garden, wired, log=log, now_s=now_s), troubles
+    except StoreError as error:
+        if error.reason != "missing":
+            troubles.append(error.message)
+        return sightings(settings.garden, wired), troubles
+
+
+def to_json(one: Sighting) -> dict[str, object]:
+    """The sighting as data; values in °C, % or 0–1."""
+    place = one.assigned
+    return {
+        "id": one.id,
+        "box": place.box if place else None,
+        "place": place.place if place else None,
+        "correction_c": place.correction_c if place else 0.0,
+        "seen_on": one.seen_on,
+        "value": one.value,
+        "corrected": None if one.value_corrected is None else round(one.value_corrected, 4),
+        "time": None if one.time_s is None else utc_text(one.time_s),
+        "flags": list(one.flags),
+    }
+
+
+def shown_value(one: Sighting, unit: Unit) -> str:
+    """The corrected value in the unit its place asks for."""
+    value = one.value_corrected
+    place = one.assigned.place if one.assigned else "air"
+    if value is None:
+        return "-"
+    if place in ("humidity", "moisture"):
+        return f"{value:.0f} %"
+    return f"{value:.2f} open" if place == "lid" else degrees(value, unit)
+
+
+def _row(one: Sighting, unit: Unit) -> tuple[str, str, str, str]:
+    place = f"{one.assigned.box} {one.assigned.place}" if one.assigned else "no place yet"
+    flags = ", ".join(one.flags) if one.seen_on else "not seen"
+    return one.id, place, shown_value(one, unit), flags
+
+
+def _name(settings: Settings, probe_id: str, box: str, place: str) -> int:
+    from propstick.app.garden_file import assign, edit
+
+    garden = settings.garden
+    known = [*garden.box_names, OUTSIDE]
+    if box not in known:
+        raise InputError(
+            f"probes name: got box {box!r}, expected one of {', '.join(known)}",
+            hint=f"a new box needs a [[box]] in {settings.path}",
+        )
+    if place not in PLACES:
+        raise InputError(f"probes name: got place {place!r}, expected one of {', '.join(PLACES)}")
+    before = next((probe for probe in garden.probes if probe.id == probe_id), None)
+    edit(settings.path, assign(probe_id, box, place))
+    moved = f" (was {before.box} {before.place})" if before else ""
+    print(f"{probe_id} is now {box} {place}{moved}, in {settings.path}")
+    return 0
+
+
+# Find
+
+
+def _find(settings: Settings, give_up_s: float) -> int:
+    from propstick.edges.clock import SystemClock
+
+    say("Leave all probes alone for a few seconds ...")
+    probe = find(buses_of(settings), SystemClock(), give_up_s=give_up_s, tell=say)
+    assigned = next((p for p in settings.garden.probes if p.id == probe), None)
+    where = f"{assigned.box} {assigned.place}" if assigned else "no place yet"
+    print(f"{probe}  {where}")
+    if assigned is None:
+        say(f"Give it a place: propstick probes name {probe} BOX PLACE")
+    return 0
+
+
+def find(
+    buses: Sequence[ProbeBus],
+    clock: Clock,
+    *,
+    give_up_s: float = GIVE_UP_S,
+    tell: Callable[[str], None] = lambda text: None,
+) -> str:
+    """The probe somebody is warming: reads all of them until one has moved alone.
+
+    Raises:
+        ProbeError: no probe answers; none moved in time, or it was stopped.
+    """
+    looks = [_values(buses, clock) for _ in _ticks(clock, FIRST_LOOKS)]
+    still = {probe: value for values in looks for probe, value in values.items()}
+    if not still:
+        raise ProbeError("probes: none answers on the wire", hint="propstick check says why")
+    tell(f"{len(still)} probes. Now hold one tightly in your hand, or breathe on it ...")
+    begun_s = clock.monotonic_s()
+    while clock.monotonic_s() - begun_s < give_up_s:
+        if clock.wait(PAUSE_S):
+            break
+        now = _values(buses, clock)
+        if (probe := moved(still, now)) is not None:
+            tell(f"{probe} moved by {now[probe] - still[probe]:+.1f} °C")
+            return probe
+    raise ProbeError(
+        f"probes find: no probe moved by {MOVED_C:g} °C alone in {give_up_s:.0f} s",
+        hint="hold the metal tip, not the cable; in warm weather use cold water",
+    )
+
+
+def moved(still: dict[str, float], now: dict[str, float]) -> str | None:
+    """The one probe that has moved, by at least twice as much as any other; None if none has yet."""
+    steps = sorted(((abs(now[p] - still[p]), p) for p in now if p in still), reverse=True)
+    if not steps or steps[0][0] < MOVED_C:
+        return None
+    second = steps[1][0] if len(steps) > 1 else 0.0
+    return steps[0][1] if steps[0][0] >= 2 * second else None
+
+
+def _ticks(clock: Clock, count: int) -> Iterable[int]:
+    for k in range(count):
+        if k and clock.wait(PAUSE_S):
+            return
+        yield k
+
+
+def _values(buses: Sequence[ProbeBus], clock: Clock) -> dict[str, float]:
+    """The good values of one look."""
+    readings, _ = read_buses(buses, int(clock.wall_s()))
+    return {r.probe: r.value for r in readings if r.value is not None and not r.flags}

@@ -1,0 +1,121 @@
+"""Which probes there are, where they are assigned, what they say now: wire, store and file together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from propstick.blocks import FAULT_BITS, Flag
+from propstick.errors import ProbeError
+from propstick.garden import Garden, Probe
+from propstick.ports import ProbeBus
+from propstick.records import Reading
+
+if TYPE_CHECKING:
+    from propstick.edges.readings import ReadingLog
+
+WIRE, STORE = "wire", "store"
+LOOK_BACK_MS = 3 * 3_600_000
+"""A wireless probe that said nothing for three hours is shown as silent."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sighting:
+    """One probe.
+
+    Attributes:
+        assigned: Where the garden file puts it; None if it names no place for it.
+        seen_on: `wire` or `store`; None if it was not seen at all.
+        value: Raw, as sensed; None if it said nothing that is a number.
+        flags: Words such as `checksum`.
+        time_s: UTC seconds of the value.
+    """
+
+    id: str
+    assigned: Probe | None
+    seen_on: str | None = None
+    value: float | None = None
+    flags: tuple[str, ...] = ()
+    time_s: int | None = None
+
+    @property
+    def value_corrected(self) -> float | None:
+        """With the correction of the garden file."""
+        if self.value is None or self.is_faulty:
+            return self.value
+        return self.value + (self.assigned.correction_c if self.assigned else 0.0)
+
+    @property
+    def is_faulty(self) -> bool:
+        """Whether the value must not be used."""
+        return bool(self.flags)
+
+
+def read_buses(buses: Iterable[ProbeBus], time_s: int) -> tuple[list[Reading], list[str]]:
+    """One reading of every probe on the wire, and what is wrong with buses that did not answer."""
+    readings: list[Reading] = []
+    troubles: list[str] = []
+    for bus in buses:
+        try:
+            readings += bus.read(time_s)
+        except ProbeError as error:
+            troubles.append(error.message)
+    return readings, troubles
+
+
+def sightings(
+    garden: Garden, wired: Sequence[Reading], *, log: ReadingLog | None = None, now_s: int = 0
+) -> list[Sighting]:
+    """Every probe of the garden file in its order, then those seen that it does not name."""
+    seen = {reading.probe: _sighting(reading, WIRE, None) for reading in wired}
+    if log is not None:
+        for reading in latest_stored(log, now_s):
+            seen.setdefault(reading.probe, _sighting(reading, STORE, None))
+    assigned = {probe.id: probe for probe in garden.probes}
+    ids = [*assigned, *sorted(set(seen) - set(assigned))]
+    return [_with_place(seen.get(id_), id_, assigned.get(id_)) for id_ in ids]
+
+
+def latest_stored(log: ReadingLog, now_s: int) -> list[Reading]:
+    """The last stored reading of each probe within three hours."""
+    columns = log.columns(now_s * 1000 - LOOK_BACK_MS, now_s * 1000 + 1)
+    last: dict[str, Reading] = {}
+    for k in range(len(columns.time_ms)):
+        probe = columns.probes[int(columns.column[k])]
+        value = float(columns.raw[k])
+        reading = Reading(
+            probe, int(columns.time_ms[k]), None if value != value else value, int(columns.flags[k])
+        )
+        if probe not in last or reading.time_ms >= last[probe].time_ms:
+            last[probe] = reading
+    return list(last.values())
+
+
+def flag_words(bits: int) -> tuple[str, ...]:
+    """The names of the faults in a flag word."""
+    return tuple(flag.word for flag in Flag if flag & bits & FAULT_BITS)
+
+
+def _sighting(reading: Reading, seen_on: str, assigned: Probe | None) -> Sighting:
+    return Sighting(
+        id=reading.probe,
+        assigned=assigned,
+        seen_on=seen_on,
+        value=reading.value,
+        flags=flag_words(reading.flags),
+        time_s=reading.time_ms // 1000,
+    )
+
+
+def _with_place(found: Sighting | None, probe_id: str, assigned: Probe | None) -> Sighting:
+    if found is None:
+        return Sighting(id=probe_id, assigned=assigned)
+    return Sighting(
+        id=probe_id,
+        assigned=assigned,
+        seen_on=found.seen_on,
+        value=found.value,
+        flags=found.flags,
+        time_s=found.time_s,
+    )
