@@ -188,6 +188,20 @@ class Brief:
     lines: tuple[BriefLine, ...]
     text: str
 
+    def as_notice(self) -> Notice:
+        """The brief as what is handed to a channel."""
+        stamp = utc_text(self.issued_s).replace("-", "").replace(":", "")
+        return Notice(
+            id=f"{stamp}.brief-{self.which}",
+            issued_s=self.issued_s,
+            boxes=tuple(line.box for line in self.lines),
+            kinds=("brief",),
+            text=self.text,
+            urgency="Future",
+            severity="Minor",
+            certainty="Likely",
+        )
+
     def to_json(self) -> dict[str, Any]:
         return {
             "issued": utc_text(self.issued_s),

@@ -36,6 +36,9 @@ from propstick.records import GardenChanged, News, Outcome, Reading, Trouble, Tr
 log = logging.getLogger(__name__)
 
 CHECKPOINT_S = 3600
+LEASE_S = 180
+
+RowListener = Callable[[int, EngineState, Outcome, tuple[Reading, ...]], None]
 
 
 @dataclass(frozen=True)
@@ -47,6 +50,8 @@ class Parts:
             cheap when nothing changed.
         extra_news: Requests that came by other ways than the store, as (kind, body).
         troubles: What housekeeping found, kind of alarm → what is the matter.
+        extra_status: More to keep beside the live view.
+        owner: Holds the lease on the site; renewed now and then. Empty: no lease.
         on_row: Called after each commit: the publisher, the demo's table, the service manager.
     """
 
@@ -60,7 +65,9 @@ class Parts:
     garden: Callable[[], Garden]
     extra_news: Callable[[], Sequence[tuple[str, dict]]] = tuple
     troubles: Callable[[], Mapping[str, str]] = dict
-    on_row: tuple[Callable[[int, EngineState, Outcome, tuple[Reading, ...]], None], ...] = ()
+    extra_status: Callable[[], Mapping[str, Any]] = dict
+    owner: str = ""
+    on_row: tuple[RowListener, ...] = ()
 
 
 class Watch:
@@ -77,11 +84,21 @@ class Watch:
         self._seen = LastSeen()
         self._backlog: list[dict[str, Any]] = []
         self._store_trouble = ""
+        self._lease_s = 0
 
     def run(self) -> None:
         """Does rows until the program stops. Leaves a checkpoint, so the next start is quick."""
         while (row := self._rows.next_row()) is not None:
             self.do_row(row)
+
+    def leave(self) -> None:
+        """Puts a last checkpoint on the disk, so that the next start has little to run again."""
+        if self.state.row_s is None or self._backlog:
+            return
+        try:
+            self._parts.journal.save_checkpoint(self.state.row_s, snapshot.dump(self.state))
+        except StoreError as error:
+            log.warning("checkpoint-refused reason=%r", error.message)
 
     def do_row(self, row: Row) -> None:
         """Samples, advances, commits and tells one row.
@@ -98,25 +115,29 @@ class Watch:
         self.state, outcome = advance(self.state, block, news)
         readings = _with_flags(arrived, block, outcome)
         self._seen.note(readings, FAULT_BITS)
+        told = (*outcome.notices, *(brief.as_notice() for brief in outcome.briefs))
         self._backlog.append(
             {
                 "row_s": row.time_s,
                 "readings": readings,
-                "outcome": outcome,
+                "outcome": replace(outcome, notices=told),
                 "channels": parts.delivery.channel_names,
                 "news": news,
                 "requests_done": done,
                 "checkpoint": self._checkpoint(row.time_s),
-                "status": now_view(self.state, outcome, row_s=row.time_s, seen=self._seen),
+                "status": {
+                    **now_view(self.state, outcome, row_s=row.time_s, seen=self._seen),
+                    **parts.extra_status(),
+                },
             }
         )
         self._flush()
         if self._backlog:
-            parts.delivery.send_unstored(outcome.notices)
+            parts.delivery.send_unstored(told)
             del self._backlog[:-KEPT_ROWS]
         else:
             parts.sampler.committed()
-            if outcome.notices or outcome.briefs:
+            if told:
                 parts.delivery.wake()
         _log_changes(outcome)
         for listener in parts.on_row:
@@ -125,6 +146,7 @@ class Watch:
     def _flush(self) -> None:
         """Commits what waits, oldest first, until the store refuses."""
         try:
+            self._renew_lease()
             while self._backlog:
                 self._parts.journal.commit(**self._backlog[0])
                 del self._backlog[0]
@@ -132,6 +154,12 @@ class Watch:
         except StoreError as error:
             self._store_trouble = error.message
             log.error("store-refused reason=%r rows_waiting=%d", error.message, len(self._backlog))
+
+    def _renew_lease(self) -> None:
+        now_s = int(self._parts.clock.wall_s())
+        if self._parts.owner and not 0 <= now_s - self._lease_s < LEASE_S // 3:
+            self._parts.journal.take_lease(self._parts.owner, now_s, LEASE_S)
+            self._lease_s = now_s
 
     def _news(self, row: Row, garden: Garden) -> tuple[tuple[News, ...], tuple[int, ...]]:
         """All news of the row, and the ids of the requests they came from."""
@@ -150,13 +178,21 @@ class Watch:
             self._store_trouble = error.message
         wanted.extend((None, kind, body) for kind, body in parts.extra_news())
         for request_id, kind, body in wanted:
-            if request_id is not None:
-                done.append(request_id)
             try:
                 news.append(news_of(kind, body, row_s=row.time_s, garden=garden, known_alarms=known))
+                if request_id is not None:
+                    done.append(request_id)
             except InputError as error:
                 log.warning("request-refused kind=%s reason=%r", kind, error.message)
+                if request_id is not None:
+                    self._refuse(request_id, error.message, row.time_s)
         return tuple(news), tuple(done)
+
+    def _refuse(self, request_id: int, reason: str, row_s: int) -> None:
+        try:
+            self._parts.requests.refuse(request_id, reason, row_s=row_s)
+        except StoreError as error:
+            self._store_trouble = error.message
 
     def _troubles(self, row: Row) -> list[Trouble]:
         """What the watch has to say about itself; the engine tells news from repetition."""

@@ -1,0 +1,56 @@
+"""`propstick watch`: the daemon."""
+
+from __future__ import annotations
+
+import argparse
+import logging
+import signal
+import sys
+
+from propstick.app import config
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    parser.epilog = (
+        "Runs until SIGTERM or Ctrl-C, and goes on from the stored state at the next start. With a folder\n"
+        "for --garden, every *.toml in it is a site. One line a change on standard output."
+    )
+    parser.add_argument(
+        "--once", action="store_true", help="do one row and stop: tries everything out without staying"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    from propstick.app.wiring import assemble, run_all
+    from propstick.edges.clock import SystemClock
+    from propstick.edges.service import tell_service
+
+    all_settings = config.load_all(config.find_file(args.garden))
+    logging.basicConfig(level=logging.INFO, stream=sys.stdout, format="%(message)s")
+    logging.getLogger("apscheduler").setLevel(logging.WARNING)
+    clock = SystemClock()
+
+    def stop(_signal: int, _frame: object) -> None:
+        tell_service("STOPPING=1")
+        clock.wake()
+
+    def alive(row_s: int, *_: object) -> None:
+        tell_service("WATCHDOG=1")
+
+    def once(*_: object) -> None:
+        clock.wake()
+
+    listeners = [alive, once] if args.once else [alive]
+    assemblies = [assemble(settings, clock=clock, on_row=listeners) for settings in all_settings]
+    signal.signal(signal.SIGTERM, stop)
+    signal.signal(signal.SIGINT, stop)
+    for settings in all_settings:
+        garden = settings.garden
+        logging.info(
+            "watch-started site=%s boxes=%d probes=%d step_s=%d store=%s",
+            garden.site.name, len(garden.boxes), len(garden.probes), garden.step_s, settings.store.url,
+        )  # fmt: skip
+    tell_service("READY=1")
+    run_all(assemblies)
+    logging.info("watch-stopped")
+    return 0

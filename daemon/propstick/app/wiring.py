@@ -1,0 +1,201 @@
+"""Chooses the parts of a watch and puts them together: the only place that knows which are real."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from propstick.app.delivery import DeliveryDesk
+from propstick.app.garden_source import GardenSource
+from propstick.app.housekeeping import Housekeeping
+from propstick.app.sampler import Sampler
+from propstick.app.settings import Settings
+from propstick.app.sown import Sown
+from propstick.app.watch import Parts, RowListener, Watch
+from propstick.edges import maintenance
+from propstick.edges.database import Store, open_store
+from propstick.edges.journal import Journal
+from propstick.edges.lease import this_process
+from propstick.edges.onewire import find_buses
+from propstick.edges.push import AppriseChannel
+from propstick.edges.readings import ReadingLog
+from propstick.edges.requests import Requests
+from propstick.ports import Channel, Clock, Inbox, ProbeBus
+
+log = logging.getLogger(__name__)
+
+READ_SHARE = 0.5
+"""Share of a step that reading the probes may take before the row goes on without them."""
+LONGEST_READ_S = 15.0
+
+
+@dataclass
+class Assembly:
+    """A watch and everything it runs on. `run` does rows until `stop` is called."""
+
+    watch: Watch
+    delivery: DeliveryDesk
+    housekeeping: Housekeeping
+    broker: object | None
+    sampler: Sampler
+    journal: Journal
+    store: Store
+    clock: Clock
+
+    def run(self) -> None:
+        """Starts the helpers, does rows, and takes everything down in order."""
+        self.delivery.start()
+        self.housekeeping.start()
+        if self.broker is not None:
+            self.broker.start()
+        try:
+            self.watch.run()
+        finally:
+            self.close()
+
+    def stop(self) -> None:
+        """Asks the watch to end after the row under way. Safe in a signal handler."""
+        self.clock.wake()
+
+    def close(self) -> None:
+        """Ends helpers; the last row and a checkpoint are on the disk before the lease is given back."""
+        self.sampler.stop()
+        if self.broker is not None:
+            self.broker.stop()
+        self.housekeeping.stop()
+        self.delivery.stop()
+        self.watch.leave()
+        self.journal.lease.release()
+        self.store.close()
+
+
+def assemble(
+    settings: Settings,
+    *,
+    clock: Clock,
+    buses: Callable[[], Sequence[ProbeBus]] | None = None,
+    channels: Mapping[str, Channel] | None = None,
+    on_row: Sequence[RowListener] = (),
+    watches_file: bool = True,
+) -> Assembly:
+    """The watch of one garden file.
+
+    Args:
+        settings: The garden file, read.
+        clock: Real, or faster than life.
+        buses: Finds the wired probes; the kernel's unless given.
+        channels: Where notices go; those of `[push]` unless given.
+        on_row: Told of every row, after the store has it.
+        watches_file: Follow changes of the garden file.
+
+    Raises:
+        StoreError: the store cannot be opened, or another watch holds this site.
+    """
+    site = settings.garden.site.name
+    store = open_store(settings.store.url, migrate=True)
+    try:
+        journal = Journal(store, site)
+        journal.take_lease(this_process(), int(clock.wall_s()))
+        if channels is None:
+            channels = {
+                target.name: AppriseChannel(target.url.reveal(), target.name)
+                for target in settings.push.targets
+            }
+        broker = _broker(settings, journal) if settings.mqtt else None
+        delivery = DeliveryDesk(journal, channels, clock)
+        sown = Sown(store, site)
+        garden = GardenSource(
+            settings.path if watches_file else None,
+            settings.garden,
+            sowings=sown,
+            sowings_revision=sown.revision,
+        )
+        found = buses() if buses else find_buses(settings.onewire.tree)
+        step_s = settings.garden.step_s
+        sampler = Sampler(
+            found,
+            [broker] if broker is not None else [],
+            step_s=step_s,
+            deadline_s=min(LONGEST_READ_S, READ_SHARE * step_s),
+        )
+        housekeeping = _housekeeping(settings, store)
+        listeners = list(on_row)
+        if broker is not None:
+            from propstick.app.publisher import StatePublisher
+
+            listeners.append(StatePublisher(broker).on_row)
+        parts = Parts(
+            store=store,
+            journal=journal,
+            readings=ReadingLog(store, site),
+            requests=Requests(store, site),
+            sampler=sampler,
+            delivery=delivery,
+            clock=clock,
+            garden=garden,
+            extra_news=broker.take_requests if broker is not None else tuple,
+            troubles=housekeeping.troubles,
+            extra_status=(lambda: {"packs_seen": broker.seen()}) if broker is not None else dict,
+            owner=this_process(),
+            on_row=tuple(listeners),
+        )
+        watch = Watch(parts, step_s=step_s)
+    except BaseException:
+        store.close()
+        raise
+    return Assembly(watch, delivery, housekeeping, broker, sampler, journal, store, clock)
+
+
+def run_all(assemblies: Sequence[Assembly]) -> None:
+    """Runs every site, each in a thread of its own; returns when all have stopped.
+
+    One site that fails takes the others down in order, so that the service manager starts all anew.
+    """
+    if len(assemblies) == 1:
+        assemblies[0].run()
+        return
+    failures: list[BaseException] = []
+
+    def run(assembly: Assembly) -> None:
+        try:
+            assembly.run()
+        except BaseException as error:
+            failures.append(error)
+            for other in assemblies:
+                other.stop()
+
+    threads = [threading.Thread(target=run, args=(a,), name=f"watch {k}") for k, a in enumerate(assemblies)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    if failures:
+        raise failures[0]
+
+
+def _broker(settings: Settings, journal: Journal) -> Inbox:
+    from propstick.edges.mqtt import Broker
+
+    status = journal.status() or {}
+    assert settings.mqtt is not None
+    return Broker(settings.mqtt, settings.garden.site.name, seen=status.get("packs_seen"))
+
+
+def _housekeeping(settings: Settings, store: Store) -> Housekeeping:
+    folder = settings.store.backup_folder
+
+    def backup() -> None:
+        assert folder is not None
+        maintenance.backup_and_rotate(store, folder, keep=settings.store.backup_keep)
+
+    path = store.path
+    heartbeat = settings.watch.heartbeat_url
+    return Housekeeping(
+        folder=Path(path).parent if path else None,
+        backup=backup if folder is not None else None,
+        zone=settings.garden.site.zone or "UTC",
+        heartbeat_url=heartbeat.reveal() if heartbeat else None,
+    )
