@@ -52,7 +52,7 @@ def test_it_learns_what_evenings_foretell():
     issued = _issued(_rows(60))
     errors = np.array([f.min_c[0] - came for f, came in issued[30:]])
     falls = np.array([came - f.now_c[0] for f, came in issued[30:]])
-    assert np.abs(errors).mean() < 0.85 * np.abs(falls - falls.mean()).mean()
+    assert np.abs(errors).mean() < 0.5 * np.abs(falls - falls.mean()).mean()
 
 
 @pytest.mark.slow

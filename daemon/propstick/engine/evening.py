@@ -12,6 +12,7 @@ import numpy as np
 
 from propstick.engine.nights import HOUR_S, Night
 from propstick.engine.slots import SLOT_S, Slots
+from propstick.physics.air import dew_point_of_air_c
 from propstick.units import FloatArray
 
 NAMES = (
@@ -72,7 +73,7 @@ def evening_at(slots: Slots, night: Night, time_s: float, *, usual_drop_c: Float
         "open_lift": np.where(np.isnan(lid), 0.0, lid) * lift,
         "since_yesterday": (to - yesterday[pick]) / 3.0,
         "open_soil": np.full_like(air, (soil[-1] - outside) / 3.0),
-        "dew_gap": np.full_like(air, np.nan),
+        "dew_gap": (to - dew_point_of_air_c(to, np.full_like(air, window.mean("humidity_pct", 3)[-1]))) / 3.0,
     }
     return Evening(air, np.stack([columns[name] for name in NAMES], axis=1), beside)
 

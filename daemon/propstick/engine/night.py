@@ -21,17 +21,17 @@ from propstick.units import FloatArray
 HOURS = 20
 """Issue hours with a record of their own: -1 (the brief), 0, 1 … after sunset; the last takes the rest."""
 EXPERTS = ("learnt", "prior", "mean drop", "FAO")
-VARIANTS = ("alone", "beside", "humid")
 _BINS = len(night_prior.BINS)
+_VARIANT = {name: k for k, name in enumerate(night_prior.VARIANTS)}
 _Z90 = 1.6448536269514722
 
 # Tuned on development nights, no other authority.
-SAMPLE_WEIGHT = 0.4
+SAMPLE_WEIGHT = 0.6
 FORGETTING = 0.98
 RECORD_FORGETTING = 0.95
 RECORD_NIGHTS = 8.0
-SHARPNESS = 3.0
-PLAIN_ERROR = np.array([1.0, 1.03, 1.25, 1.25])
+SHARPNESS = 5.0
+PLAIN_ERROR = np.array([1.0, 1.05, 1.35, 1.35])
 """Errors of the experts before they have a record, relative to the regression's."""
 WIDEN_RATE = 0.04
 BIAS_NIGHTS = 12.0
@@ -43,7 +43,7 @@ class NightState:
 
     Attributes:
         plain: Record of the plain methods.
-        variant: Which prior each column learns from (index into VARIANTS), shape (c,).
+        variant: Which prior each column learns from (index into `night_prior.VARIANTS`), shape (c,).
         precision, vector: Information form of the regression, shapes (bins, c, f, f), (bins, c, f).
         expert_square: Running mean squared error of each expert [°C²], shape (h, c, experts).
         expert_weight: Nights in it, shape (h, c).
@@ -92,7 +92,7 @@ class NightMinimum:
 def no_nights(boxes: int) -> NightState:
     """Before the first night: the prior decides."""
     columns = boxes + 1
-    variant = np.full(columns, VARIANTS.index("beside"))
+    variant = np.array([_VARIANT["beside"]] * boxes + [_VARIANT["ground"]])
     state = NightState(
         plain=plain.no_nights(HOURS, columns),
         variant=variant,
@@ -169,9 +169,9 @@ def _issue(state: NightState, slots: Slots, night: Night, time_s: int) -> _Issue
 
 def _expert_drops(state: NightState, evening: Evening, hour: int, which: int) -> FloatArray:
     """Drop from the present air by each expert, shape (c, experts)."""
-    x = _filled(evening.features, state.variant, which)
+    x = _filled(evening.features, state.variant)
     learnt = np.linalg.solve(state.precision[which], state.vector[which][..., None])[..., 0]
-    prior = np.stack([night_prior.COEFFICIENT[VARIANTS[v]][which] for v in state.variant])
+    prior = night_prior.COEFFICIENT[state.variant, which]
     air = evening.air_c
     return np.stack(
         [
@@ -273,7 +273,11 @@ def _choose_variant(state: NightState, issues: list[_Issue]) -> NightState:
     beside = sum(issue.evening.beside for issue in issues) * 2 > len(issues)
     gaps = np.stack([issue.evening.features[:, NAMES.index("dew_gap")] for issue in issues])
     humid = (~np.isnan(gaps)).mean(axis=0) > 0.5
-    variant = np.where(humid & beside, 2, 1 if beside else 0)
+    if beside:
+        variant = np.where(humid, _VARIANT["humid"], _VARIANT["beside"])
+    else:
+        variant = np.full_like(state.variant, _VARIANT["alone"])
+    variant[-1] = _VARIANT["ground humid"] if humid[-1] else _VARIANT["ground"]
     changed = variant != state.variant
     if not changed.any():
         return state
@@ -294,7 +298,7 @@ def _regress(state: NightState, issues: list[_Issue], truths: list[FloatArray]) 
     for issue, truth in zip(issues, truths, strict=True):
         y = truth - issue.evening.air_c
         known = ~np.isnan(y)
-        x = _filled(issue.evening.features, state.variant, issue.bin)
+        x = _filled(issue.evening.features, state.variant)
         noise = _noise_c(state.variant, issue.bin)
         # Huber: a night unlike any other must not turn the regression.
         off = np.abs(np.where(known, truth - issue.min_c, 0.0)) / noise
@@ -306,20 +310,19 @@ def _regress(state: NightState, issues: list[_Issue], truths: list[FloatArray]) 
 
 def _prior(variant: np.ndarray) -> tuple[FloatArray, FloatArray]:
     """Information form of the prior of each bin and column."""
-    diagonal = 1.0 / night_prior.SPREAD**2
-    coefficient = np.stack([night_prior.COEFFICIENT[VARIANTS[v]] for v in variant], axis=1)
-    precision = np.broadcast_to(np.diag(diagonal), (*coefficient.shape, FEATURES)).copy()
-    return precision, coefficient * diagonal
+    diagonal = 1.0 / night_prior.SPREAD[variant] ** 2
+    coefficient = np.swapaxes(night_prior.COEFFICIENT[variant], 0, 1)
+    precision = diagonal[:, :, None] * np.eye(FEATURES)
+    return np.repeat(precision[None], _BINS, axis=0), coefficient * diagonal
 
 
 def _noise_c(variant: np.ndarray, which: int) -> FloatArray:
-    return np.array([night_prior.NOISE_C[VARIANTS[v]][which] for v in variant])
+    return night_prior.NOISE_C[variant, which]
 
 
-def _filled(features: FloatArray, variant: np.ndarray, which: int) -> FloatArray:
+def _filled(features: FloatArray, variant: np.ndarray) -> FloatArray:
     """Features with the typical value in place of an unknown one."""
-    typical = np.stack([night_prior.TYPICAL[VARIANTS[v]][which] for v in variant])
-    return np.where(np.isnan(features), typical, features)
+    return np.where(np.isnan(features), night_prior.TYPICAL[variant], features)
 
 
 def _weighted_mean(values: FloatArray, weight: FloatArray) -> FloatArray:
