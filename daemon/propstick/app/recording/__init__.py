@@ -1,0 +1,111 @@
+"""Recordings: tables of readings outside the database, as CSV or SenML, read and judged.
+
+    recording = read("night.csv", unit="C", zone="Europe/Dublin")
+
+Whatever can be read one way only is read and said in `remarks`; what would need a guess is refused
+with one line that names file, line and column; what cannot be used is kept with a flag.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from propstick.app.recording.assemble import Recording, recording_of
+from propstick.app.recording.clock import UNREADABLE
+from propstick.app.recording.csv_reader import Table, header_of, read_table
+from propstick.app.recording.judge import wrong_clock
+from propstick.app.recording.names import ColumnName, column_name
+from propstick.app.recording.problems import Problems, shown
+from propstick.app.recording.senml_reader import is_senml, read_senml
+from propstick.app.recording.sniff import load, text_of
+from propstick.blocks import Flag
+from propstick.grid import ReadingColumns
+from propstick.times import zone as zone_named
+from propstick.units import Unit
+
+__all__ = ["Recording", "read"]
+
+
+def read(
+    source: str | Path | bytes,
+    *,
+    unit: Unit = "C",
+    zone: str | None = None,
+    known_boxes: Collection[str] | None = None,
+    step_s: int = 60,
+) -> Recording:
+    """Reads a recording: CSV or SenML JSON, plain or gzip, in any of the usual encodings.
+
+    Args:
+        source: A path, `-` for standard input, or the bytes themselves.
+        unit: Of air and soil in a CSV; SenML names its own units.
+        zone: IANA zone in which times without an offset are read; None: such times are refused.
+        known_boxes: Boxes of the garden file; None: every box named is taken.
+        step_s: The grid's step; decides what is late and which probes are slow.
+
+    Raises:
+        InputError: the recording cannot be read without guessing; names file, line and column.
+    """
+    name, data = load(source)
+    problems = Problems(name)
+    text = text_of(data, problems)
+    clock_zone = None if zone is None else zone_named(zone)
+    if is_senml(text):
+        readings, names = read_senml(text, known_boxes=known_boxes, problems=problems)
+        untimed, in_order, unit = 0, False, "C"
+    else:
+        readings, names, untimed = _read_csv(text, clock_zone, known_boxes, problems)
+        in_order = True
+    return recording_of(
+        readings, names, unit=unit, step_s=step_s, in_order=in_order, untimed=untimed, problems=problems
+    )
+
+
+def _read_csv(
+    text: str, clock_zone: ZoneInfo | None, known_boxes: Collection[str] | None, problems: Problems
+) -> tuple[ReadingColumns, tuple[ColumnName, ...], int]:
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    header = header_of(lines, problems)
+    if lines[-1].strip() and lines[-1].count(header.separator) < len(header.cells):
+        # No line end and too few cells: written when the power went, so its last figure may be cut too.
+        problems.note("the last line breaks off; its last cell is not used", len(lines))
+        lines[-1] = lines[-1].rpartition(header.separator)[0]
+    names = tuple(
+        column_name(cell, known_boxes=known_boxes, problems=problems, line=header.line, column=str(k + 2))
+        for k, cell in enumerate(header.cells)
+    )
+    for k, cell in enumerate(header.cells):
+        if cell in header.cells[:k]:
+            raise problems.refusal(
+                f"{shown(cell)} a second time", expected="each name once", line=header.line, column=str(k + 2)
+            )
+    readings, untimed = _readings(read_table(lines, header, zone=clock_zone, problems=problems), problems)
+    return readings, names, untimed
+
+
+def _readings(table: Table, problems: Problems) -> tuple[ReadingColumns, int]:
+    """The filled cells row by row, and how many had to be left out because their row has no time."""
+    timed = table.time_ms != UNREADABLE
+    untimed = int(np.count_nonzero(table.filled[~timed]))
+    time_ms, values, filled = table.time_ms[timed], table.values[timed], table.filled[timed]
+    if np.count_nonzero(np.diff(time_ms) < 0) > 0.9 * max(time_ms.size - 1, 1):
+        problems.note("rows run backwards in time; read from the last to the first")
+        time_ms, values, filled = time_ms[::-1], values[::-1], filled[::-1]
+    bad_clock = wrong_clock(time_ms, in_order=True)
+    row, column = np.nonzero(filled)
+    raw = values[row, column]
+    flags = np.where(np.isnan(raw), int(Flag.NOT_A_NUMBER), 0) | np.where(bad_clock[row], int(Flag.CLOCK), 0)
+    return (
+        ReadingColumns(
+            probes=table.names,
+            time_ms=time_ms[row],
+            column=column.astype(np.int32),
+            raw=raw,
+            flags=flags.astype(np.uint16),
+        ),
+        untimed,
+    )
