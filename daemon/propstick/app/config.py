@@ -115,9 +115,12 @@ def parse(text: str, path: FilePath, *, probes_required: bool = True) -> Setting
         tables = GardenTable.model_validate(metric)
     except ValidationError as error:
         problems += problems_of(error, data, renamed, GardenTable)
+        # A table with a refused key is not held against others: half of it would mislead.
+        refused = {problem.path[:-1] for problem in problems}
         rest = _without(metric, error)
         for problem in against_one_another(rest, lines, probes_required) if rest else ():
-            problems.append(_as_written(problem, renamed))
+            if problem.path[:-1] not in refused:
+                problems.append(_as_written(problem, renamed))
         raise refuse(str(path), problems, lines=lines, data=data) from None
     problems += [_as_written(p, renamed) for p in against_one_another(tables, lines, probes_required)]
     settings = None if problems else _settings(tables, path, problems)

@@ -85,6 +85,7 @@ def _doubles(entries: Iterable[BaseModel], table: str, key: str, lines: Lines) -
 def _boxes(tables: GardenTable, probes_required: bool) -> Iterable[Problem]:
     spots = [spot.name for spot in tables.spot]
     equipped = {probe.box for probe in tables.probe}
+    found = list(_limits_in_order(tables.alarms, AlarmsTable(), ("alarms",)))
     for k, box in enumerate(tables.box):
         if box.spot is not None and box.spot not in spots:
             yield _unknown(("box", k, "spot"), box.spot, spots, "a [[spot]]")
@@ -96,24 +97,31 @@ def _boxes(tables: GardenTable, probes_required: bool) -> Iterable[Problem]:
                 hint=f"propstick probes list shows what is on the wire; "
                 f"propstick probes name ID {box.name} air",
             )
-        yield from _limits_in_order(box.alarms, tables.alarms, ("box", k, "alarms"))
-    if not tables.box:
-        yield from _limits_in_order(tables.alarms, AlarmsTable(), ("alarms",))
+        found += _limits_in_order(box.alarms, tables.alarms, ("box", k, "alarms"))
+    yield from dict.fromkeys(found)  # what the site set wrongly is wrong in every box
 
 
 def _limits_in_order(own: AlarmsTable, wider: AlarmsTable, path: Path) -> Iterable[Problem]:
+    """Faults of a box's limits, at the box if it set one of them, else at the site's."""
     limits = limits_of(own).over(limits_of(wider)).over(DEFAULT_LIMITS)
-    set_here = [key for key in ("heat_c", "prop_c", "frost_c") if getattr(own, key) is not None]
-    at = (*path, set_here[0]) if set_here else ("alarms",)
     heat_c, prop_c, frost_c = limits.heat_c or 0.0, limits.prop_c or 0.0, limits.frost_c or 0.0
     if "prop_c" in _set_keys(own, wider) and prop_c > heat_c:
         yield Problem(
-            path=at,
+            path=_where(own, path, ("prop_c", "heat_c")),
             found=f"prop_c {prop_c:g} above heat_c {heat_c:g}",
             expected="advice to prop below the alarm",
         )
     if frost_c >= heat_c:
-        yield Problem(path=at, found=f"frost_c {frost_c:g}, heat_c {heat_c:g}", expected="frost below heat")
+        yield Problem(
+            path=_where(own, path, ("frost_c", "heat_c")),
+            found=f"frost_c {frost_c:g}, heat_c {heat_c:g}",
+            expected="frost below heat",
+        )
+
+
+def _where(own: AlarmsTable, path: Path, keys: tuple[str, str]) -> Path:
+    here = [key for key in keys if key in own.model_fields_set]
+    return (*path, here[0]) if here else ("alarms", keys[0])
 
 
 def _set_keys(*tables: AlarmsTable) -> set[str]:
