@@ -18,7 +18,7 @@ from pydantic import ValidationError
 
 from propstick.app.config_checks import against_one_another, limits_of, push_names
 from propstick.app.config_errors import Problem, kind_of, model_at, problems_of, refuse, shown
-from propstick.app.config_models import WEEKDAYS, GardenTable, MqttTable
+from propstick.app.config_models import WEEKDAYS, GardenTable, MqttTable, StoreTable
 from propstick.app.settings import (
     DEFAULT_FILES,
     ApiSettings,
@@ -245,7 +245,7 @@ def _settings(tables: GardenTable, path: FilePath, problems: list[Problem]) -> S
         mqtt=_mqtt(tables.mqtt, folder, secret) if tables.mqtt else None,
         store=StoreSettings(
             url=_beside(store.url, folder),
-            backup_folder=folder / store.backup_folder if store.backup_folder else None,
+            backup_folder=_backup_folder(store, folder),
             backup_keep=store.backup_keep,
             keep_days=store.keep_days,
         ),
@@ -318,6 +318,14 @@ def _beside(url: str, folder: FilePath) -> str:
     """A relative SQLite file lies beside the garden file, wherever the command is called from."""
     name = url.removeprefix("sqlite:///")
     return url if name == url or name.startswith("/") else f"sqlite:///{folder / name}"
+
+
+def _backup_folder(store: StoreTable, folder: FilePath) -> FilePath | None:
+    """Where backups go: a folder beside a SQLite file unless set; a database server has its own ways."""
+    if store.backup_folder is not None:
+        return folder / store.backup_folder
+    file = StoreSettings(url=_beside(store.url, folder)).sqlite_file
+    return file.parent / "backups" if file else None
 
 
 def _secret(file: FilePath, at: Path, problems: list[Problem]) -> Secret | None:

@@ -66,7 +66,7 @@ class MqttSettings:
 
 @dataclass(frozen=True, kw_only=True)
 class StoreSettings:
-    """Where readings are kept. `backup_folder` None: beside the store's file; `keep_days` 0: for ever."""
+    """Where readings are kept. `backup_folder` None: no daily backup; `keep_days` 0: for ever."""
 
     url: str = "sqlite:///propstick.db"
     backup_folder: FilePath | None = None
