@@ -135,8 +135,8 @@ class FakeChannel:
 class FakeBroker:
     """A broker in memory: inbox, retained topics and remote requests.
 
-    What was taken and not `committed` comes again after `reconnect`, as a broker redelivers what was
-    not acknowledged.
+    What was taken and not `committed` comes again to the next life (`reborn`), as a broker redelivers
+    what was not acknowledged.
     """
 
     def __init__(self) -> None:
@@ -163,8 +163,8 @@ class FakeBroker:
     def committed(self) -> None:
         self._taken.clear()
 
-    def reconnect(self) -> None:
-        """The connection was cut and is back."""
+    def reborn(self) -> None:
+        """The watch died and is back."""
         self._waiting = self._taken + self._waiting
         self._taken = []
 

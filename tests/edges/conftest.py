@@ -1,5 +1,6 @@
 """A store in a temporary file, and small things to put into it."""
 
+import os
 from collections.abc import Callable, Iterator
 
 import numpy as np
@@ -8,6 +9,8 @@ import pytest
 from propstick.edges.database import Store, open_store
 from propstick.grid import ReadingColumns
 from propstick.records import Alarm, AlarmChange, Notice
+
+os.environ.setdefault("W1THERMSENSOR_NO_KERNEL_MODULE", "1")  # tests import the library as a reference
 
 
 @pytest.fixture
