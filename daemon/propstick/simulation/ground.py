@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from math import exp
+from typing import NamedTuple
+
 import numpy as np
 
 from propstick.simulation.frame import SOIL_LAYERS_M
@@ -10,24 +13,47 @@ from propstick.units import KELVIN_AT_0_C, FloatArray
 
 _SIGMA = 5.670374419e-8
 STEP_S = 60.0
+GROUND_ALBEDO = 0.18
+PROBE_DEPTH_M = 0.05
+
+
+def depth_weights(depth_m: FloatArray) -> FloatArray:
+    """Weights of the layers for a temperature at those depths, straight between the layers' middles."""
+    layers = np.array(SOIL_LAYERS_M)
+    middle = np.cumsum(layers) - 0.5 * layers
+    return np.stack([np.interp(depth_m, middle, row) for row in np.eye(len(layers))])
+
+
+def soil_column(
+    layers_m: FloatArray, *, volume_j_m3k: FloatArray, conduct_w_mk: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Warming of each layer per W/m² in a minute, links between layers, link to what lies below [W/m²K].
+
+    Finite volumes; the half layer between a node and its layer's edge carries the resistance.
+    """
+    per_c = STEP_S / (volume_j_m3k * layers_m)
+    links = conduct_w_mk / (0.5 * (layers_m[1:] + layers_m[:-1]))
+    return per_c, links, conduct_w_mk / (0.5 * layers_m[-1])
 
 
 def soil_step(
-    soil_c: FloatArray, into_top_w_m2: FloatArray, *, layers_m: FloatArray, volume_j_m3k: FloatArray,
-    conduct_w_mk: FloatArray, bottom_c: FloatArray,
+    soil_c: FloatArray,
+    into_top_w_m2: FloatArray,
+    *,
+    per_c: FloatArray,
+    links: FloatArray,
+    last: FloatArray,
+    bottom_c: float,
 ) -> tuple[FloatArray, FloatArray]:
-    """Soil layers a minute later, and what flowed in from below [W/m²]. Shapes (k, …) and (…).
-
-    Explicit finite volumes; the half layer between a node and its layer's edge carries the resistance.
-    """  # fmt: skip
-    between = conduct_w_mk / (0.5 * (layers_m[1:] + layers_m[:-1]))
-    down = between * (soil_c[:-1] - soil_c[1:])
-    from_below = conduct_w_mk / (0.5 * layers_m[-1]) * (bottom_c - soil_c[-1])
+    """Soil layers a minute later, explicitly, and what flowed in from below [W/m²]."""
+    down = links * (soil_c[:-1] - soil_c[1:])
+    from_below = last * (bottom_c - soil_c[-1])
     gain = np.empty_like(soil_c)
-    gain[0] = into_top_w_m2 - down[0]
-    gain[1:-1] = down[:-1] - down[1:]
-    gain[-1] = down[-1] + from_below
-    return soil_c + STEP_S / (volume_j_m3k * layers_m) * gain, from_below
+    gain[0] = into_top_w_m2
+    gain[1:] = down
+    gain[:-1] -= down
+    gain[-1] += from_below
+    return soil_c + per_c * gain, from_below
 
 
 def deep_soil_c(weather: Weather) -> FloatArray:
@@ -45,23 +71,35 @@ def deep_soil_c(weather: Weather) -> FloatArray:
     return np.array(out)
 
 
+class Ground(NamedTuple):
+    """Open ground by the minute.
+
+    Attributes:
+        layers_c: Its layers, shape (n, layers).
+        deep_c: Below them, at about 65 cm, shape (n,).
+        probe_c: Where a probe 5 cm deep would be, shape (n,).
+    """
+
+    layers_c: FloatArray
+    deep_c: FloatArray
+    probe_c: FloatArray
+
+
 def open_ground(
-    weather: Weather, deep_c: FloatArray, *, volume_j_m3k: float = 2.3e6, conduct_w_mk: float = 1.0,
-    albedo: float = 0.18, wet: float = 0.35,
-) -> FloatArray:
-    """Temperature of the layers of open ground, shape (n, layers) [°C]."""  # fmt: skip
+    weather: Weather, *, volume_j_m3k: float = 2.3e6, conduct_w_mk: float = 1.0, wet: float = 0.35
+) -> Ground:
+    """A bare bed under that weather; knows at each minute only the weather so far."""
+    deep_c = deep_soil_c(weather)
     layers = np.array(SOIL_LAYERS_M)
     k = len(layers)
-    rates = STEP_S / (volume_j_m3k * layers)
-    links = (conduct_w_mk / (0.5 * (layers[1:] + layers[:-1]))).tolist()
-    last = conduct_w_mk / (0.5 * float(layers[-1]))
-    per_c = rates.tolist()
+    per_c, links, last = soil_column(layers, volume_j_m3k=volume_j_m3k, conduct_w_mk=conduct_w_mk)
+    per_c, links, last = per_c.tolist(), links.tolist(), float(last)
     start = 0.5 * (float(weather.air_c[0]) + float(deep_c[0]))
     depth = np.cumsum(layers) - 0.5 * layers
     soil = (deep_c[0] + (start - deep_c[0]) * np.exp(-depth / 0.12)).tolist()
     # Near the ground the wind is weak; still air by night holds a skin of cold.
     convect = (4.0 + 3.5 * weather.wind_m_s).tolist()
-    sun = ((1.0 - albedo) * weather.ghi_w_m2).tolist()
+    sun = ((1.0 - GROUND_ALBEDO) * weather.ghi_w_m2).tolist()
     rain = (weather.rain_mm_h * (4186.0 / 3600.0)).tolist()
     vapour_out = np.exp(17.27 * weather.dew_point_c / (weather.dew_point_c + 237.3)) * 610.8
     out = np.empty((len(weather), k))
@@ -69,7 +107,6 @@ def open_ground(
         weather.air_c.tolist(), deep_c.tolist(), convect, sun, rain,
         weather.sky_longwave_w_m2.tolist(), vapour_out.tolist(), strict=True,
     )  # fmt: skip
-    exp = float(np.e).__pow__
     for row, (air, deep, h, sunshine, wetting, sky, vapour) in enumerate(rows):
         top = soil[0]
         excess = 610.8 * exp(17.27 * top / (top + 237.3)) - vapour
@@ -83,4 +120,5 @@ def open_ground(
             flow_in = flow_out
         soil[-1] += per_c[-1] * (flow_in + last * (deep - soil[-1]))
         out[row] = soil
-    return out
+    at_probe = depth_weights(np.array([PROBE_DEPTH_M]))[:, 0]
+    return Ground(out, deep_c, (out * at_probe).sum(axis=1))

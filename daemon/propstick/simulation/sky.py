@@ -48,8 +48,12 @@ def clear_sky(
 
 
 def through_cloud(
-    beam_w_m2: FloatArray, diffuse_w_m2: FloatArray, sin_elevation: FloatArray,
-    *, cloud: FloatArray, cover: FloatArray,
+    beam_w_m2: FloatArray,
+    diffuse_w_m2: FloatArray,
+    sin_elevation: FloatArray,
+    *,
+    cloud: FloatArray,
+    cover: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
     """Beam and diffuse light under cloud [W/m²].
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -70,11 +70,16 @@ class Climate:
     wind_m_s: float = 2.2
     dryness_c: float = 4.0
     linke: float = 3.2
-    sky: SkyKnobs = SkyKnobs()
+    sky: SkyKnobs = field(default_factory=SkyKnobs)
 
 
 def invented(
-    latitude_deg: float, longitude_deg: float, *, start_s: int, days: float, seed: int,
+    latitude_deg: float,
+    longitude_deg: float,
+    *,
+    start_s: int,
+    days: float,
+    seed: int,
     climate: Climate | None = None,
 ) -> Weather:
     """Weather that could have been: spells of days, skies of hours, clouds and gusts of minutes.
@@ -126,7 +131,12 @@ def invented(
 
 
 def _air(
-    mass_c: FloatArray, *, ghi: FloatArray, dew_c: FloatArray, cover: FloatArray, wind_m_s: FloatArray,
+    mass_c: FloatArray,
+    *,
+    ghi: FloatArray,
+    dew_c: FloatArray,
+    cover: FloatArray,
+    wind_m_s: FloatArray,
     gain: float,
 ) -> FloatArray:
     """Air near the ground: pushed by sun and by the night sky, drawn back to the air mass by wind.
