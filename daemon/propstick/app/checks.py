@@ -198,7 +198,7 @@ def _value(one: Sighting, unit: Unit) -> str:
 def clock(settings: Settings, *, now_s: int, last_row_s: int | None, synchronised: bool | None) -> Finding:
     """Whether the clock can be believed: every time in the store rests on it."""
     told = f"{local(now_s, settings.garden.site.zone):%Y-%m-%d %H:%M} ({settings.garden.site.zone or 'UTC'})"
-    wait = "connect the Pi to a network, or add a clock chip; the watch waits meanwhile"
+    wait = "connect the Pi to a network, or add a clock chip; the watch waits until it is set"
     if now_s < BUILT_S:
         return Finding(thing="clock", mark="bad", found=f"{told}: not set", do=wait)
     if last_row_s is not None and now_s < last_row_s - 60:
@@ -206,7 +206,7 @@ def clock(settings: Settings, *, now_s: int, last_row_s: int | None, synchronise
             thing="clock", mark="bad", found=f"{told}, before the last row {utc_text(last_row_s)}", do=wait
         )
     if synchronised is False:
-        return Finding(thing="clock", mark="look", found=f"{told}, not synchronised", do=wait)
+        return Finding(thing="clock", mark="look", found=f"{told}, not synchronised", do="timedatectl shows why; without a network a clock chip helps")
     return Finding(thing="clock", mark="ok", found=told + (", synchronised" if synchronised else ""))
 
 

@@ -10,10 +10,14 @@ from propstick.errors import PropstickError, StoreError
 from propstick.records import Notice
 
 BROKER_WAIT_S = 3.0
+SEARCHED_MIB = 32
 
 
-def store(settings: Settings, *, now_s: int) -> tuple[list[Finding], int | None]:
-    """Whether the store can be used and the watch uses it; and the last row it holds."""
+def store(settings: Settings, *, now_s: int, is_thorough: bool = False) -> tuple[list[Finding], int | None]:
+    """Whether the store can be used and the watch uses it; and the last row it holds.
+
+    Looking through a large file takes longer than a person waits: only `is_thorough` does.
+    """
     from propstick.edges.database import open_store
     from propstick.edges.journal import Journal
     from propstick.edges.maintenance import quick_check
@@ -23,12 +27,13 @@ def store(settings: Settings, *, now_s: int) -> tuple[list[Finding], int | None]
     except StoreError as error:
         mark = "look" if error.reason == "missing" else "bad"
         hint = "propstick watch makes it" if error.reason == "missing" else error.hint
-        return [Finding(thing="store", mark=mark, found=error.message, do=hint)], None
+        return [Finding(thing="store", mark=mark, found=error.message.removeprefix("store "), do=hint)], None
     try:
         name = str(opened)
-        faults = quick_check(opened)
+        size_mib = opened.path.stat().st_size / 2**20 if opened.path else 0.0
+        is_searched = is_thorough or size_mib <= SEARCHED_MIB
+        faults = quick_check(opened) if is_searched else ""
         last_row_s = Journal(opened, settings.garden.site.name).last_row()
-        size = f", {opened.path.stat().st_size / 2**20:.1f} MiB" if opened.path else ""
     except StoreError as error:
         return [Finding(thing="store", mark="bad", found=error.message, do=error.hint)], None
     finally:
@@ -42,7 +47,9 @@ def store(settings: Settings, *, now_s: int) -> tuple[list[Finding], int | None]
                 do="stop the watch, then propstick restore BACKUP",
             )
         ], last_row_s
-    findings = [Finding(thing="store", mark="ok", found=f"{name}{size}")]
+    size = f", {size_mib:.1f} MiB" if opened.path else ""
+    searched = "" if is_searched else ", not searched for damage (--thorough does)"
+    findings = [Finding(thing="store", mark="ok", found=f"{name}{size}{searched}")]
     if last_row_s is None:
         findings.append(
             Finding(thing="watch", mark="look", found="has written no row yet", do="propstick watch")

@@ -77,7 +77,7 @@ def _run(words: list[str]) -> int:
         module.configure(commands[called])
         commands[called].set_defaults(run=module.run)
     try:
-        args = parser.parse_args(words)
+        args = parser.parse_args(garden_first(words))
         status = args.run(args)
         sys.stdout.flush()
     except SystemExit as end:  # argparse ends so, after --help or a usage error
@@ -94,6 +94,25 @@ def called_word(words: Sequence[str]) -> str | None:
         elif not word.startswith("-"):
             return word
     return None
+
+
+def garden_first(words: Sequence[str]) -> list[str]:
+    """`--garden FILE` put right behind the command: argparse would not know it after `probes list`."""
+    found: list[str] = []
+    rest: list[str] = []
+    given = iter(words)
+    for word in given:
+        if word == "--":
+            rest += [word, *given]
+        elif word == "--garden":
+            found += [word, *([value] if (value := next(given, None)) is not None else [])]
+        elif word.startswith("--garden="):
+            found.append(word)
+        else:
+            rest.append(word)
+    called = called_word(rest)
+    at = rest.index(called) + 1 if called is not None else 0
+    return [*rest[:at], *found, *rest[at:]]
 
 
 def _must_be_known(word: str) -> None:
@@ -121,7 +140,9 @@ def _parser() -> tuple[argparse.ArgumentParser, dict[str, argparse.ArgumentParse
     )
     _garden_option(parser, default=None)
     parser.add_argument("--version", action=_ShowVersion, nargs=0, help="show the version and exit")
-    group = parser.add_subparsers(title="commands", metavar="COMMAND", required=True, dest="command")
+    group = parser.add_subparsers(
+        title="commands", metavar="COMMAND", required=True, dest="command", prog="propstick"
+    )
     commands: dict[str, argparse.ArgumentParser] = {}
     for name, (_, help_text) in COMMANDS.items():
         commands[name] = group.add_parser(
@@ -151,4 +172,5 @@ class _ShowVersion(argparse.Action):
     def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
         from importlib.metadata import version
 
-        parser.exit(FINE, f"propstick {version('propstick')}\n")
+        print(f"propstick {version('propstick')}")
+        parser.exit(FINE)

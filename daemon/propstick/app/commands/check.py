@@ -23,6 +23,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--send", action="store_true", help="really send a notice to every address (default: no)"
     )
+    parser.add_argument(
+        "--thorough", action="store_true", help="also search a large store for damage (default: up to 32 MiB)"
+    )
     add_json(parser)
 
 
@@ -33,7 +36,9 @@ def run(args: argparse.Namespace) -> int:
     clock = SystemClock()
     findings: list[Finding] = []
     for settings in load_all(Path(find_file(args.garden))):
-        for finding in findings_of(settings, now_s=int(clock.wall_s()), send=args.send):
+        for finding in findings_of(
+            settings, now_s=int(clock.wall_s()), send=args.send, is_thorough=args.thorough
+        ):
             findings.append(finding)
             if not args.json:
                 _print(finding)
@@ -42,12 +47,14 @@ def run(args: argparse.Namespace) -> int:
     return 1 if any(finding.mark == "bad" for finding in findings) else 0
 
 
-def findings_of(settings: Settings, *, now_s: int, send: bool) -> Iterator[Finding]:
+def findings_of(
+    settings: Settings, *, now_s: int, send: bool = False, is_thorough: bool = False
+) -> Iterator[Finding]:
     """Everything about one garden, in the order in which a grower would mend it."""
     yield from checks.garden(settings)
     wired, troubles = read_buses(buses_of(settings), now_s)
     yield from checks.probes(settings, _with_stored(settings, wired, now_s), troubles, now_s=now_s)
-    store_findings, last_row_s = checks_reach.store(settings, now_s=now_s)
+    store_findings, last_row_s = checks_reach.store(settings, now_s=now_s, is_thorough=is_thorough)
     yield from store_findings
     if settings.mqtt is not None:
         yield checks_reach.broker(settings.mqtt)
