@@ -1,0 +1,37 @@
+"""The seam for forecasts: what the model of the boxes adds to a stretch of rows.
+
+Without a model it adds nothing; the plain rules decide alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from propstick.engine.rules import Condition
+from propstick.records import BriefLine, DayForecast, Extreme, HeatForecast, LidOpening, NightForecast
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """What was foreseen over a stretch of rows.
+
+    Attributes:
+        conditions: The rules `heat-ahead`, `frost-ahead`, `lid-loose`, as codes like any other rule.
+        briefs: By row index, the lines of a brief that falls due there, instead of the plain ones.
+        said_min_c: By row index, the night minimum said of each box there.
+        lids: Estimated openings, on change.
+    """
+
+    conditions: Sequence[Condition] = ()
+    heat: tuple[HeatForecast, ...] = ()
+    nights: tuple[NightForecast, ...] = ()
+    days: tuple[DayForecast, ...] = ()
+    night_extremes: tuple[Extreme, ...] = ()
+    day_extremes: tuple[Extreme, ...] = ()
+    lids: tuple[LidOpening, ...] = ()
+    briefs: Mapping[int, tuple[BriefLine, ...]] = field(default_factory=dict)
+    said_min_c: Mapping[int, Mapping[str, float]] = field(default_factory=dict)
+
+
+NOTHING = Outlook()

@@ -1,0 +1,240 @@
+"""Which alarms reach a phone, when, and how many in one message.
+
+An alarm is a state, a notice an interruption; a person who is interrupted for nothing stops listening.
+So alarms that need the same hand share a notice, whoever was told is not told again while it stands,
+the night is for sleeping, and a person at work is told once. What is held back is not lost: it is told
+when the hour allows if it still stands then, and the next brief speaks of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date
+
+from propstick.engine.kinds import KINDS, URGENCY_RANK
+from propstick.engine.schedule import Day
+from propstick.engine.standing import Standing, stamp
+from propstick.engine.wording import Speech, again, frost_notice, heat_notice, look_notice, return_notice
+from propstick.garden import Garden
+from propstick.records import Alarm, Notice
+
+SAME_HAND_S = 900
+"""Alarms that need the same hand within so long make one notice (design)."""
+NAMED_S = 3600
+"""A box named in a notice as on its way is not told of again so soon: the person is at the boxes."""
+REPEAT_S = 3600
+"""The same box crossing the same limit again so soon is the same matter."""
+DEEPER_C = 2.0
+"""A night minimum so far below what was said is worth waking for (design)."""
+
+
+@dataclass(frozen=True)
+class HandMemory:
+    """The last notice that asked for a hand."""
+
+    issued_s: int
+    rank: int
+    kind: str
+
+
+@dataclass(frozen=True)
+class Desk:
+    """What was told to whom, as far as it still matters.
+
+    Attributes:
+        hands: The last notice by hand.
+        told_s: When each kind in each box (`kind|box`) was last told of.
+        named_s: When each box was named as on its way, by `hand|box`.
+        away_day: The date on which a person away was told of heat.
+        said_min_c: The night minimum last said of each box.
+    """
+
+    hands: dict[str, HandMemory] = field(default_factory=dict)
+    told_s: dict[str, int] = field(default_factory=dict)
+    named_s: dict[str, int] = field(default_factory=dict)
+    away_day: date | None = None
+    said_min_c: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Moment:
+    """A row as the desk sees it.
+
+    Attributes:
+        soon: Boxes on their way to their heat limit: name, air [°C], time they would pass [UTC s].
+        lid: Opening known of each box.
+        air_c: Air of each box, NaN if unknown.
+    """
+
+    time_s: int
+    day: Day
+    garden: Garden
+    soon: Callable[[], Sequence[tuple[str, float, float]]]
+    lid: Mapping[str, float]
+    air_c: Mapping[str, float]
+
+
+def wanting(standings: Sequence[Standing]) -> list[Standing]:
+    """Alarms that the person should be told of and was not."""
+    return [
+        s
+        for s in standings
+        if s.state == "unacknowledged" and s.alarm is not None and s.told_s is None
+        and (KINDS[s.kind].telling == "push" or s.pressing)
+    ]  # fmt: skip
+
+
+def may_be_told(standing: Standing, desk: Desk, moment: Moment) -> bool:
+    """Whether the hour allows a notice of this alarm."""
+    kind = KINDS[standing.kind]
+    if standing.foretold_s is not None and moment.time_s < foretold_until_s(standing, moment.garden):
+        return False
+    if moment.day.is_quiet(moment.time_s):
+        return kind.wakes or (standing.kind == "frost" and _worth_waking(standing, desk, moment))
+    if moment.day.is_away(moment.time_s) and kind.hand == "open" and moment.garden.person.helper is None:
+        return desk.away_day != moment.day.date
+    return True
+
+
+def foretold_until_s(standing: Standing, garden: Garden) -> int:
+    """Until when the forecast's notice speaks for the alarm: the person's reaction time."""
+    return (standing.foretold_s or 0) + round(60 * garden.box(standing.subject.box).reaction_minutes)
+
+
+def waking_c(standing: Standing, desk: Desk) -> float | None:
+    """The air below which a frost is worth waking for; None: any frost is, nothing was said."""
+    said = desk.said_min_c.get(standing.subject.box)
+    return None if said is None else said - DEEPER_C
+
+
+def _worth_waking(standing: Standing, desk: Desk, moment: Moment) -> bool:
+    last = desk.hands.get("close")
+    if last is not None and last.kind == "frost" and moment.time_s - last.issued_s < 12 * 3600:
+        return False  # once a night
+    bound = waking_c(standing, desk)
+    return bound is None or moment.air_c.get(standing.subject.box, float("nan")) <= bound
+
+
+def tell(desk: Desk, wanted: Sequence[Standing], moment: Moment) -> tuple[Desk, list[Standing], list[Notice]]:
+    """Decides on the notices of a row.
+
+    Returns:
+        The desk after it, the standings that count as told now, the notices.
+    """
+    told: list[Standing] = []
+    notices: list[Notice] = []
+    for hand in ("close", "open", "look"):
+        ready = [s for s in wanted if KINDS[s.kind].hand == hand and may_be_told(s, desk, moment)]
+        news = [s for s in ready if not _is_known(s, desk, moment)]
+        told.extend(replace(s, told_s=moment.time_s) for s in ready if s not in news)
+        if news:
+            notice, named = _compose(hand, news, moment)
+            notices.append(notice)
+            told.extend(replace(s, told_s=moment.time_s, told_by_push=True) for s in news)
+            desk = _noted(desk, hand, news, named, notice, moment)
+    return desk, told, notices
+
+
+def _is_known(standing: Standing, desk: Desk, moment: Moment) -> bool:
+    """Whether what was told already covers it, so that another notice would say nothing new."""
+    kind, box = KINDS[standing.kind], standing.subject.box
+    if moment.time_s - desk.told_s.get(f"{standing.kind}|{box}", -REPEAT_S) < REPEAT_S:
+        return True
+    if moment.time_s - desk.named_s.get(f"{kind.hand}|{box}", -NAMED_S) < NAMED_S:
+        return True
+    last = desk.hands.get(kind.hand)
+    assert standing.alarm is not None
+    return (
+        last is not None
+        and kind.hand != "look"
+        and moment.time_s - last.issued_s < SAME_HAND_S
+        and URGENCY_RANK[standing.alarm.urgency] <= last.rank
+    )
+
+
+def _compose(hand: str, news: Sequence[Standing], moment: Moment) -> tuple[Notice, tuple[str, ...]]:
+    speech = Speech(moment.garden)
+    alarms = [s.alarm for s in news if s.alarm is not None]
+    named: tuple[str, ...] = ()
+    if hand == "open":
+        boxes = {a.box for a in alarms}
+        soon = [item for item in moment.soon() if item[0] not in boxes]
+        named = tuple(name for name, _, _ in soon)
+        shade = {a.box: "Shade" for a in alarms if moment.lid.get(a.box, 0.0) >= 0.9}
+        text = heat_notice(speech, alarms, soon, by_box=shade)
+    elif hand == "close" and any(a.kind != "lid-loose" for a in alarms):
+        shut = frozenset(box for box, lid in moment.lid.items() if lid == 0.0)
+        text = frost_notice(speech, [a for a in alarms if a.kind != "lid-loose"], shut=shut)
+    else:
+        text = look_notice(alarms)
+    away = moment.day.is_away(moment.time_s) and hand == "open"
+    return _notice(alarms, text, moment, named=named, to=(moment.garden.person.helper if away else None)), named
+
+
+def _notice(
+    alarms: Sequence[Alarm], text: str, moment: Moment, *, named: tuple[str, ...] = (), to: str | None = None,
+    step: int = 0,
+) -> Notice:  # fmt: skip
+    first = max(alarms, key=lambda a: URGENCY_RANK[a.urgency])
+    ending = f".e{step}" if step else ""
+    return Notice(
+        id=f"{stamp(moment.time_s)}.{alarms[0].id}{ending}",
+        issued_s=moment.time_s,
+        boxes=tuple(dict.fromkeys([*(a.box for a in alarms), *named])),
+        kinds=tuple(dict.fromkeys(a.kind for a in alarms)),
+        text=text,
+        to=to or "person",
+        alarm_ids=tuple(a.id for a in alarms),
+        urgency=first.urgency,
+        severity=first.severity,
+        certainty=first.certainty,
+        escalation=step,
+    )
+
+
+def _noted(
+    desk: Desk, hand: str, news: Sequence[Standing], named: tuple[str, ...], notice: Notice, moment: Moment
+) -> Desk:
+    now = moment.time_s
+    told = {**desk.told_s, **{f"{s.kind}|{s.subject.box}": now for s in news}}
+    names = {**desk.named_s, **{f"{hand}|{box}": now for box in named}}
+    away = moment.day.is_away(now) and hand == "open" and moment.garden.person.helper is None
+    return replace(
+        desk,
+        hands={**desk.hands, hand: HandMemory(now, URGENCY_RANK[notice.urgency], news[0].kind)},
+        told_s={key: at for key, at in told.items() if now - at < REPEAT_S},
+        named_s={key: at for key, at in names.items() if now - at < NAMED_S},
+        away_day=moment.day.date if away else desk.away_day,
+    )
+
+
+def escalation_due_s(standing: Standing, garden: Garden) -> int | None:
+    """When an alarm nobody answers is told again; None: not, or no more."""
+    plan = garden.notices.escalation_minutes
+    if (
+        standing.state != "unacknowledged"
+        or not standing.told_by_push
+        or standing.told_s is None
+        or standing.escalations >= len(plan)
+    ):
+        return None
+    return standing.told_s + round(60 * plan[standing.escalations])
+
+
+def escalate(standing: Standing, moment: Moment) -> tuple[Standing, Notice]:
+    """The next step of the escalation plan."""
+    assert standing.alarm is not None
+    k = standing.escalations
+    minutes = moment.garden.notices.escalation_minutes[k]
+    text = again(standing.alarm.message, minutes)
+    return replace(standing, escalations=k + 1), _notice([standing.alarm], text, moment, step=k + 1)
+
+
+def tell_return(alarm: Alarm, moment: Moment) -> Notice:
+    """That it is over, for a person who asked to hear of it."""
+    return replace(
+        _notice([alarm], return_notice(Speech(moment.garden), alarm), moment),
+        id=f"{stamp(moment.time_s)}.{alarm.id}.over",
+        urgency="Past",
+    )

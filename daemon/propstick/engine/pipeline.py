@@ -1,0 +1,343 @@
+"""`advance`: rows and news in, a new state and what should happen out. Nothing is done here.
+
+A block is cut into spans: at the site's midnights, where limits may change, and at news. Within a span
+garden, limits, lids as told and the calendar stand still, so its stages are plain array work. Rows that
+no block brought are gone through as rows without readings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import timedelta
+
+import numpy as np
+
+from propstick.blocks import Block, PlaceRows
+from propstick.engine import briefs, foresight, quality
+from propstick.engine.carry import median_of_good
+from propstick.engine.layout import Layout, layout_of, limits_on
+from propstick.engine.notices import NAMED_S
+from propstick.engine.places import places_of
+from propstick.engine.rules import conditions_of
+from propstick.engine.schedule import day_of
+from propstick.engine.standing import Standing
+from propstick.engine.state import EngineState
+from propstick.engine.timeline import Span, Timeline
+from propstick.engine.trends import Trends, refit, rises, windows_s
+from propstick.garden import OUTSIDE, SITE, Garden
+from propstick.records import (
+    Acknowledged,
+    BoxNow,
+    CoverTold,
+    GardenChanged,
+    LidOpening,
+    LidTold,
+    News,
+    Outcome,
+    ServiceChanged,
+    Shelved,
+    Trouble,
+)
+from propstick.times import DAY_S, at_local, local_date, row_at_or_before
+from propstick.units import FlagArray, FloatArray
+
+__all__ = ["EngineState", "advance", "begin"]
+
+
+def begin(garden: Garden, *, foresight: bool = True) -> EngineState:
+    """The engine before its first row."""
+    return EngineState(garden=garden, foresight=foresight)
+
+
+def advance(state: EngineState, block: Block, news: Sequence[News] = ()) -> tuple[EngineState, Outcome]:
+    """Takes in a block of rows and the news of that time.
+
+    Args:
+        block: Rows later than `state.row_s`; rows missing in between count as rows without readings.
+        news: Takes effect at the first row not before its time; news older than the block, at its
+            first row.
+
+    Returns:
+        The state after the block, and what came of it. `flags` are for the block's own cells.
+    """
+    assert state.row_s is None or block.start_s > state.row_s, "rows come once, and in order"
+    found = _Found()
+    waiting = sorted(news, key=lambda item: item.time_s)
+    for piece, is_gap in _pieces(state, block):
+        first = 0
+        while first < len(piece):
+            time_s = piece.start_s + first * piece.step_s
+            due = [item for item in waiting if item.time_s <= time_s]
+            del waiting[: len(due)]
+            due = _that_matter(state, due)
+            last = _span_end(state, due, piece, first, waiting)
+            state, flags = _advance_span(state, piece.cut(first, last), due, found)
+            if not is_gap:
+                found.flags.append(flags)
+            first = last
+    return state, found.outcome(block)
+
+
+@dataclass
+class _Found:
+    """What the spans of a call found, in order."""
+
+    flags: list[FlagArray] = field(default_factory=list)
+    lists: dict[str, list] = field(default_factory=dict)
+    now: tuple[BoxNow, ...] = ()
+
+    def add(self, name: str, items: Sequence) -> None:
+        if items:
+            self.lists.setdefault(name, []).extend(items)
+
+    def outcome(self, block: Block) -> Outcome:
+        flags = np.concatenate(self.flags) if self.flags else block.flags
+        return Outcome(flags=flags, now=self.now, **{name: tuple(items) for name, items in self.lists.items()})
+
+
+def _pieces(state: EngineState, block: Block) -> Iterator[tuple[Block, bool]]:
+    """The rows nobody brought, in pieces of a day at most, then the block."""
+    if state.row_s is not None:
+        # On another grid than before, the missing rows are those of the new one.
+        start_s = row_at_or_before(state.row_s, block.step_s) + block.step_s
+        while start_s < block.start_s:
+            rows = min((block.start_s - start_s) // block.step_s, DAY_S // block.step_s)
+            empty = np.full((rows, 0), np.nan)
+            yield Block(start_s, block.step_s, (), empty, np.zeros(empty.shape, dtype=np.uint16)), True
+            start_s += rows * block.step_s
+    yield block, False
+
+
+def _that_matter(state: EngineState, news: Sequence[News]) -> list[News]:
+    """Without the watch's repetitions of what it reported before."""
+    troubles = set(state.troubles)
+    kept: list[News] = []
+    for item in news:
+        if isinstance(item, Trouble):
+            if item.active == (item.kind in troubles):
+                continue
+            troubles.symmetric_difference_update({item.kind})
+        kept.append(item)
+    return kept
+
+
+def _span_end(state: EngineState, due: Sequence[News], piece: Block, first: int, waiting: list[News]) -> int:
+    """Index of the row after the span that begins at `first`: midnight, news, or the piece's end."""
+    garden = next((item.garden for item in reversed(due) if isinstance(item, GardenChanged)), state.garden)
+    zone = garden.site.zone
+    time_s = piece.start_s + first * piece.step_s
+    midnight_s = _next_midnight_s(time_s, zone)
+    ends = [midnight_s]
+    told = set(state.troubles) ^ {item.kind for item in due if isinstance(item, Trouble)}
+    while waiting:
+        item = waiting[0]
+        if isinstance(item, Trouble) and item.active == (item.kind in told):
+            del waiting[0]
+            continue
+        ends.append(item.time_s)
+        break
+    rows = -(-(min(ends) - piece.start_s) // piece.step_s)
+    return int(min(len(piece), max(first + 1, rows)))
+
+
+def _next_midnight_s(time_s: int, zone: str | None) -> int:
+    from datetime import time
+
+    return at_local(local_date(time_s, zone) + timedelta(days=1), time(0), zone)
+
+
+def _advance_span(
+    state: EngineState, block: Block, news: Sequence[News], found: _Found
+) -> tuple[EngineState, FlagArray]:
+    before_s = block.start_s - block.step_s if state.row_s is None else state.row_s
+    state = _told(state, news, block.start_s, found)
+    garden = state.garden
+    layout = layout_of(garden)
+    boxes = garden.box_names
+    day = day_of(garden, local_date(block.start_s, garden.site.zone))
+    limits = limits_on(garden, day.date)
+    time_s = block.time_s
+
+    raw, flags_in = quality.columns_of(block, layout)
+    lit_s = np.where((time_s >= day.sun.rise_s) & (time_s < day.sun.set_s), block.step_s, 0).astype(np.int64)
+    memory = state.probes.at(layout.ids, since_s=before_s)
+    probes, checked = quality.check(
+        memory, raw, flags=flags_in, time_s=time_s, lit_s=lit_s, layout=layout, sun_known=day.sun.known
+    )
+    told_lid, told_cover = _of_boxes(state.lid_told, boxes), _of_boxes(state.cover_told, boxes)
+    rows = places_of(checked, layout=layout, boxes=boxes, time_s=time_s, lid_told=told_lid, cover_told=told_cover)
+    trend_memory = refit(state.trends, layout, boxes, step_s=block.step_s)
+    trend_memory, trends = rises(trend_memory, rows, windows=windows_s(layout, boxes, block.step_s))
+    outlook = foresight.NOTHING
+    conditions = conditions_of(garden, layout=layout, limits=limits, rows=rows, checked=checked, trends=trends)
+
+    def views(i: int) -> Mapping[str, briefs.BoxView]:
+        return {
+            name: briefs.BoxView(
+                float(rows.air_c[i, b]), float(rows.lid[i, b]), float(rows.cover[i, b]), limits.of[b],
+                bool(limits.known_empty[b]),
+            )
+            for b, name in enumerate(boxes)
+        }  # fmt: skip
+
+    def last_air_c(i: int, box: str) -> float:
+        columns = layout.columns[box, "air"]
+        return float(median_of_good(checked.last_c[i : i + 1, columns])[0])
+
+    span = Span(
+        garden=garden, day=day, time_s=time_s, step_s=block.step_s, before_s=before_s,
+        conditions=[*conditions, *outlook.conditions], outlook=outlook, views=views,
+        outside_c=lambda i: float(rows.outside_air_c[i]),
+        soon=lambda i: _on_their_way(i, boxes, rows, trends, limits.heat_c, limits.known_empty),
+        last_air_c=last_air_c, out=state.out,
+    )  # fmt: skip
+    line = Timeline(span, state.standings, state.codes, state.desk, state.briefs)
+    state = _heed(state, line, news, block.start_s)
+    line.run()
+
+    state, lids = _lid_changes(state, garden, layout, rows)
+    found.add("changes", line.changes)
+    found.add("notices", line.notices)
+    found.add("briefs", line.briefs)
+    found.add("lids", (*lids, *outlook.lids))
+    for name in ("heat", "nights", "days", "night_extremes", "day_extremes"):
+        found.add(name, getattr(outlook, name))
+    state = replace(
+        state,
+        step_s=block.step_s,
+        row_s=int(time_s[-1]),
+        probes=probes,
+        trends=trend_memory,
+        codes=line.codes,
+        standings=line.standings,
+        desk=line.desk,
+        briefs=line.sent,
+    )
+    found.now = _now(garden, state, rows, trends, limits_of=limits)
+    return state, quality.flags_of_block(block, layout, checked.flags)
+
+
+def _told(state: EngineState, news: Sequence[News], time_s: int, found: _Found) -> EngineState:
+    """What news changes before the row is looked at: the garden, lids and covers as told."""
+    for item in news:
+        if isinstance(item, GardenChanged):
+            state = replace(state, garden=item.garden)
+        elif isinstance(item, LidTold):
+            others = {box: lid for box, lid in state.lid_told.items() if box != item.box}
+            told = {} if item.opening is None else {item.box: item.opening}
+            state = replace(state, lid_told={**others, **told})
+            if item.opening is not None:
+                lid = LidOpening(box=item.box, time_s=time_s, opening=item.opening, known_from="told")
+                state = replace(state, lids={**state.lids, item.box: lid})
+                found.add("lids", (lid,))
+        elif isinstance(item, CoverTold):
+            state = replace(state, cover_told={**state.cover_told, item.box: float(item.on)})
+    return state
+
+
+def _heed(state: EngineState, line: Timeline, news: Sequence[News], time_s: int) -> EngineState:
+    """What news does to alarms, at the first row of the span."""
+    for item in news:
+        if isinstance(item, GardenChanged):
+            boxes = {*item.garden.box_names, OUTSIDE, SITE}
+            seats = {(p.id, p.box, p.place) for p in item.garden.probes}
+            line.drop(lambda s, boxes=boxes, seats=seats: _remains(s, boxes, seats), time_s)
+        elif isinstance(item, Acknowledged):
+            line.acknowledge(item.alarm_id, time_s)
+        elif isinstance(item, Shelved):
+            line.shelve(item.alarm_id, item.until_s, time_s)
+        elif isinstance(item, ServiceChanged):
+            line.serve(item.box, item.in_service, time_s)
+            out = state.out - {item.box} if item.in_service else state.out | {item.box}
+            state = replace(state, out=out)
+        elif isinstance(item, Trouble):
+            line.report(item.kind, item.active, item.detail, time_s)
+            troubles = state.troubles | {item.kind} if item.active else state.troubles - {item.kind}
+            state = replace(state, troubles=troubles)
+    return state
+
+
+def _remains(standing: Standing, boxes: set[str], seats: set[tuple[str, str, str | None]]) -> bool:
+    subject = standing.subject
+    if subject.probe is not None:
+        return (subject.probe, subject.box, subject.place) in seats
+    return subject.box in boxes
+
+
+def _of_boxes(told: Mapping[str, float], boxes: tuple[str, ...]) -> FloatArray:
+    return np.array([told.get(name, np.nan) for name in boxes], dtype=np.float64)
+
+
+def _on_their_way(
+    i: int, boxes: tuple[str, ...], rows: PlaceRows, trends: Trends, heat_c: FloatArray, empty: np.ndarray
+) -> list[tuple[str, float, float]]:
+    """Boxes whose air, rising on as it does, passes its limit within the hour."""
+    found = []
+    for b, name in enumerate(boxes):
+        air_c, rise = float(rows.air_c[i, b]), float(trends.air_c_per_h[i, b])
+        if empty[b] or not (rise > 0.0 and air_c <= heat_c[b]) or rows.lid[i, b] >= 0.9:
+            continue
+        wait_s = 3600.0 * (float(heat_c[b]) - air_c) / rise
+        if wait_s <= NAMED_S:
+            found.append((name, air_c, float(rows.time_s[i]) + wait_s))
+    return found
+
+
+def _lid_changes(
+    state: EngineState, garden: Garden, layout: Layout, rows: PlaceRows
+) -> tuple[EngineState, list[LidOpening]]:
+    """Openings a contact showed, on change."""
+    found: list[LidOpening] = []
+    for b, box in enumerate(garden.box_names):
+        if (box, "lid") not in layout.columns:
+            continue
+        lid = rows.lid[:, b]
+        last = state.lids.get(box)
+        opening = None if last is None else last.opening
+        for i in np.flatnonzero(~np.isnan(lid)):
+            if lid[i] != opening:
+                opening = float(lid[i])
+                found.append(
+                    LidOpening(box=box, time_s=int(rows.time_s[i]), opening=opening, known_from="contact")
+                )
+    return replace(state, lids={**state.lids, **{lid.box: lid for lid in found}}), found
+
+
+def _known(value: float) -> float | None:
+    return None if np.isnan(value) else float(value)
+
+
+def _now(garden: Garden, state: EngineState, rows: PlaceRows, trends: Trends, *, limits_of) -> tuple[BoxNow, ...]:
+    """The boxes and the open ground at the last row."""
+    views = []
+    for b, box in enumerate(garden.box_names):
+        lid = state.lids.get(box)
+        views.append(
+            BoxNow(
+                box=box,
+                air_c=_known(rows.air_c[-1, b]),
+                soil_c=_known(rows.soil_c[-1, b]),
+                humidity_pct=_known(rows.humidity_pct[-1, b]),
+                rise_c_per_h=_known(trends.air_c_per_h[-1, b]),
+                soil_rise_c_per_h=_known(trends.soil_c_per_h[-1, b]),
+                lid=_known(rows.lid[-1, b]),
+                lid_from=None if lid is None or np.isnan(rows.lid[-1, b]) else lid.known_from,
+                cover=_known(rows.cover[-1, b]),
+                heat_c=limits_of.of[b].heat_c,
+                frost_c=limits_of.of[b].frost_c,
+                prop_c=limits_of.of[b].prop_c,
+            )
+        )
+    views.append(
+        BoxNow(
+            box=OUTSIDE,
+            air_c=_known(rows.outside_air_c[-1]),
+            soil_c=_known(rows.outside_soil_c[-1]),
+            humidity_pct=_known(rows.outside_humidity_pct[-1]),
+            rise_c_per_h=_known(trends.air_c_per_h[-1, -1]),
+            soil_rise_c_per_h=_known(trends.soil_c_per_h[-1, -1]),
+            lid=None, lid_from=None, cover=None, heat_c=None, frost_c=None, prop_c=None,
+        )
+    )  # fmt: skip
+    return tuple(views)

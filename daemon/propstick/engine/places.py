@@ -1,0 +1,56 @@
+"""What is believed of each place: the median of its good probes, and the lid and cover as told."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from propstick.blocks import PlaceRows
+from propstick.engine.carry import median_of_good
+from propstick.engine.layout import Layout
+from propstick.engine.quality import Checked
+from propstick.garden import OUTSIDE
+from propstick.units import BoolArray, FloatArray, IntArray
+
+
+def places_of(
+    checked: Checked, *, layout: Layout, boxes: tuple[str, ...], time_s: IntArray, lid_told: FloatArray,
+    cover_told: FloatArray,
+) -> PlaceRows:  # fmt: skip
+    """Rows of places out of rows of probes.
+
+    Args:
+        lid_told, cover_told: What a person said of each box, NaN if nothing, shape (b,). A lid contact
+            is believed before the person.
+    """
+    n = len(time_s)
+
+    def of(box: str, place: str) -> FloatArray:
+        columns = layout.columns.get((box, place))
+        return median_of_good(checked.value_c[:, columns]) if columns else np.full(n, np.nan)
+
+    def over_boxes(place: str) -> FloatArray:
+        return np.stack([of(box, place) for box in boxes], axis=1) if boxes else np.empty((n, 0))
+
+    contact = over_boxes("lid")
+    return PlaceRows(
+        time_s=time_s,
+        outside_air_c=of(OUTSIDE, "air"),
+        outside_soil_c=of(OUTSIDE, "soil"),
+        outside_humidity_pct=of(OUTSIDE, "humidity"),
+        air_c=over_boxes("air"),
+        soil_c=over_boxes("soil"),
+        humidity_pct=over_boxes("humidity"),
+        moisture_pct=over_boxes("moisture"),
+        lid=np.where(np.isnan(contact), lid_told, contact),
+        cover=np.broadcast_to(cover_told, (n, len(boxes))),
+        fresh=_fresh(checked, layout, boxes, n),
+    )
+
+
+def _fresh(checked: Checked, layout: Layout, boxes: tuple[str, ...], n: int) -> BoolArray:
+    fresh = np.zeros((n, len(boxes)), dtype=np.bool_)
+    for b, box in enumerate(boxes):
+        columns = layout.columns.get((box, "air"))
+        if columns:
+            fresh[:, b] = checked.fresh[:, columns].any(axis=1)
+    return fresh
