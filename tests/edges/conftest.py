@@ -1,12 +1,25 @@
-"""A store in a temporary file, and small things to put into it."""
+"""A store in a temporary file, a broker and a web server on loopback, and small things to put into them."""
 
+import itertools
+import json
 import os
+import shutil
+import socket
+import subprocess
+import threading
+import time
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
 
 import numpy as np
 import pytest
+from paho.mqtt.client import Client
 
 from propstick.edges.database import Store, open_store
+from propstick.edges.mosquitto import mosquitto_config, mqtt_acl
+from propstick.edges.mqtt_client import connect, make_client
 from propstick.grid import ReadingColumns
 from propstick.records import Alarm, AlarmChange, Notice
 
@@ -71,3 +84,170 @@ def make_notice() -> Callable[..., Notice]:
         return Notice(**{**given, **more})
 
     return make
+
+
+@pytest.fixture(scope="session")
+def broker_home(tmp_path_factory) -> Iterator["MosquittoHome"]:
+    """A mosquitto with passwords, access rules and TLS, started at first use; shared by the session."""
+    for tool in ("mosquitto", "mosquitto_passwd", "openssl"):
+        if shutil.which(tool) is None:
+            pytest.skip(f"{tool} is not installed (Debian: mosquitto, openssl)")
+    home = MosquittoHome(tmp_path_factory.mktemp("mosquitto"))
+    home.start()
+    yield home
+    home.stop()
+
+
+@dataclass(frozen=True)
+class Word:
+    """A password as the broker settings carry it."""
+
+    text: str
+
+    def reveal(self) -> str:
+        return self.text
+
+
+@dataclass(frozen=True, kw_only=True)
+class BrokerAccess:
+    """Settings as the garden file would give them."""
+
+    port: int
+    host: str = "localhost"
+    username: str | None = "propstick"
+    password: Word | None = Word("watch-word")
+    tls: bool = False
+    ca_file: Path | None = None
+    version: str = "5"
+    client_id: str | None = None
+    keepalive_s: int = 5
+
+
+class MosquittoHome:
+    """Debian's broker on loopback, set up with our own texts."""
+
+    NODES = ("shed", "lane")
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.port, self.tls_port = _free_port(), _free_port()
+        self._process: subprocess.Popen | None = None
+        (folder / "data").mkdir()
+        passwords = folder / "passwords"
+        passwords.touch()
+        for name, word in [("propstick", "watch-word"), *((node, f"{node}-word") for node in self.NODES)]:
+            command = ["mosquitto_passwd", "-b", str(passwords), name, word]
+            subprocess.run(command, check=True, capture_output=True)
+        (folder / "acl").write_text(mqtt_acl("plot", self.NODES))
+        self._certify()
+        config = mosquitto_config(
+            password_file=passwords, acl_file=folder / "acl", data_folder=folder / "data", port=self.port,
+            tls_port=self.tls_port, certificate=folder / "server.crt", key=folder / "server.key",
+        )  # fmt: skip
+        user = "user root\n" if os.geteuid() == 0 else ""
+        (folder / "mosquitto.conf").write_text(user + config)
+
+    def start(self) -> None:
+        self._process = subprocess.Popen(
+            ["mosquitto", "-c", str(self.folder / "mosquitto.conf")],
+            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+        )  # fmt: skip
+        assert until(self._listens), "mosquitto did not start"
+
+    def stop(self) -> None:
+        """Politely: it saves sessions and retained messages."""
+        self._process.terminate()
+        self._process.wait(10)
+
+    def access(self, **more) -> BrokerAccess:
+        return BrokerAccess(**{"port": self.port, **more})
+
+    def node(self, name: str, **more) -> Client:
+        """A connected client of a node."""
+        access = self.access(username=name, password=Word(f"{name}-word"), **more)
+        client = make_client(access, f"node-{name}-{next(_numbers)}")
+        ready = threading.Event()
+        client.on_connect = lambda *_: ready.set()
+        connect(client, access, keep_session=False)
+        client.loop_start()
+        assert ready.wait(10)
+        return client
+
+    def _listens(self) -> bool:
+        with socket.socket() as probe:
+            return probe.connect_ex(("127.0.0.1", self.port)) == 0
+
+    def _certify(self) -> None:
+        """An authority of our own, and a certificate for `localhost` signed by it."""
+        curve = ["-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes", "-days", "2"]
+        for command in (
+            ["req", "-x509", *curve, "-keyout", "ca.key", "-out", "ca.crt", "-subj", "/CN=garden authority"],
+            ["req", "-x509", *curve, "-CA", "ca.crt", "-CAkey", "ca.key", "-keyout", "server.key",
+             "-out", "server.crt", "-subj", "/CN=localhost", "-addext", "subjectAltName=DNS:localhost",
+             "-addext", "basicConstraints=critical,CA:FALSE"],
+            ["req", "-x509", *curve, "-keyout", "other.key", "-out", "other.crt", "-subj", "/CN=other"],
+        ):  # fmt: skip
+            subprocess.run(["openssl", *command], cwd=self.folder, check=True, capture_output=True)
+
+
+def until(condition: Callable[[], object], *, within_s: float = 10.0) -> bool:
+    """Whether it comes true in time. For what happens in another process; returns as soon as it does."""
+    pause = threading.Event()
+    give_up_at = time.monotonic() + within_s
+    while not condition():
+        if time.monotonic() > give_up_at:
+            return False
+        pause.wait(0.01)
+    return True
+
+
+@pytest.fixture(name="until")
+def until_fixture() -> Callable[..., bool]:
+    return until
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+_numbers = itertools.count()
+
+
+@pytest.fixture
+def web() -> Iterator["WebReceiver"]:
+    """A real HTTP server on loopback that keeps what is posted."""
+    receiver = WebReceiver()
+    yield receiver
+    receiver.close()
+
+
+class WebReceiver:
+    """Answers every POST with `status`."""
+
+    def __init__(self) -> None:
+        self.posts: list[dict] = []
+        self.status = 200
+        receiver = self
+
+        class Handler(BaseHTTPRequestHandler):
+            def do_POST(self) -> None:
+                body = self.rfile.read(int(self.headers["Content-Length"]))
+                receiver.posts.append({"path": self.path, **json.loads(body)})
+                self.send_response(receiver.status)
+                self.send_header("Content-Length", "0")
+                self.end_headers()
+
+            def log_message(self, *_: object) -> None:
+                pass
+
+        self._server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+        self.port = self._server.server_port
+        self._thread = threading.Thread(target=self._server.serve_forever, args=(0.02,), daemon=True)
+        self._thread.start()
+
+    def close(self) -> None:
+        self._server.shutdown()
+        self._server.server_close()
+        self._thread.join(5)
