@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -103,10 +104,10 @@ class Journal:
     def status(self) -> dict[str, Any] | None:
         """The live view as of the newest row."""
         with self._store.read() as connection:
-            text = connection.scalar(
+            packed = connection.scalar(
                 select(schema.progress.c.status).where(schema.progress.c.site == self._site)
             )
-        return None if text is None else json.loads(text)
+        return None if packed is None else json.loads(zlib.decompress(packed))
 
     def load_checkpoint(self, *, until_s: int | None = None) -> tuple[int, bytes] | None:
         """The newest checkpoint (row, state), or the newest of a row up to `until_s`."""
@@ -176,7 +177,7 @@ class Journal:
             return last_row_s
         values: dict[str, Any] = {"row_s": row_s}
         if status is not None:
-            values["status"] = json.dumps(status, separators=(",", ":"), ensure_ascii=False)
+            values["status"] = zlib.compress(json.dumps(status, separators=(",", ":")).encode())
         if last_row_s is None:
             connection.execute(table.insert().values(site=self._site, **values))
         else:

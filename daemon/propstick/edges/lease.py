@@ -85,6 +85,14 @@ class Lease:
         self._owner = None
 
 
+def living_owners(store: Store, now_s: int) -> list[str]:
+    """Who holds any site of this store now, as far as can be told."""
+    table = schema.leases.c
+    with store.read() as connection:
+        owners = connection.scalars(select(table.owner).where(table.until_s > now_s)).all()
+    return [owner for owner in owners if not _is_gone(owner)]
+
+
 def _is_gone(owner: str) -> bool:
     """Whether a process of this machine by that name has certainly ended; False if one cannot tell."""
     parts = owner.split(" ")

@@ -93,7 +93,7 @@ progress = Table(
     metadata,
     _site(primary_key=True),
     Column("row_s", BigInteger, nullable=False),
-    Column("status", Text),
+    Column("status", LargeBinary),  # JSON deflated: one page a row instead of four
 )
 
 leases = Table(

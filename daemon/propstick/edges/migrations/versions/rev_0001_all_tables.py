@@ -228,7 +228,7 @@ def upgrade() -> None:
         "progress",
         sa.Column("site", sa.Integer(), nullable=False),
         sa.Column("row_s", sa.BigInteger(), nullable=False),
-        sa.Column("status", sa.Text(), nullable=True),
+        sa.Column("status", sa.LargeBinary(), nullable=True),
         sa.ForeignKeyConstraint(["site"], ["sites.id"], name="fk_progress_site"),
         sa.PrimaryKeyConstraint("site", name="pk_progress"),
     )
