@@ -1,0 +1,171 @@
+"""`propstick replay`: which warnings a recording, or a stored night, would have given."""
+
+from __future__ import annotations
+
+import argparse
+import re
+import sys
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from propstick.app.commands._shared import add_json, print_json, say
+from propstick.errors import ConfigError, InputError
+
+if TYPE_CHECKING:
+    from propstick.app.replay_report import Report
+    from propstick.garden import Garden
+
+_WHAT_IF = re.compile(r"(?P<box>[a-z0-9-]+) (?P<action>closed|open|propped|covered) (?P<at>\d{1,2}:\d\d)")
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Adds the command's options."""
+    parser.epilog = (
+        "  propstick replay night.csv --site 53.35,-6.26,Europe/Dublin --set heat_c=26\n"
+        "  propstick replay --night 2026-04-12 --chart night.svg\n\n"
+        "A recording needs no garden file: every column is a probe, every box has the default limits and a\n"
+        "sowing of unknown crop. Columns: time, then <box>.<place> such as outside.air, north.air,\n"
+        "north.soil, north.lid (0 to 1), north.cover (0 or 1), north.humidity (%).\n"
+    )
+    # argparse takes `-33.9,…` for an option; a figure after a minus sign is none of ours.
+    parser._negative_number_matcher = re.compile(r"-\d.*")
+    parser.add_argument("recording", nargs="?", metavar="RECORDING", help="CSV or SenML; - is standard input")
+    parser.add_argument("--night", metavar="DATE", help="replay this night from the store, as it was lived")
+    parser.add_argument(
+        "--site", metavar="LAT,LON,ZONE", help="where the recording was made (default: unknown)"
+    )
+    parser.add_argument(
+        "--set", action="append", default=[], metavar="[BOX.]KEY=VALUE", dest="settings",
+        help="a limit (heat_c, or heat_f in °F), a delay, an hour of yours (bed=22:00); once per pair",
+    )  # fmt: skip
+    parser.add_argument(
+        "--unit", choices=("C", "F"), default=None, help="unit of air and soil in the recording (default C)"
+    )
+    parser.add_argument(
+        "--what-if", metavar='"BOX closed|open|propped|covered HH:MM"',
+        help="how the night would have gone with another lid or cover from then on",
+    )  # fmt: skip
+    parser.add_argument(
+        "--chart", metavar="FILE.svg|png", help="draw the night (of a long recording the worst)"
+    )
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Runs the command."""
+    chart = None if args.chart is None else _chart_path(args.chart)
+    night = None if args.night is None else _date(args.night)
+    if args.recording is None and night is None:
+        raise InputError(
+            "replay: got neither a recording nor --night",
+            hint="propstick replay night.csv, or - for standard input",
+        )
+    report = _from_store(args, night) if args.recording is None else _from_recording(args)
+    report = _with_what_if(report, args.what_if)
+    if chart is not None:
+        _draw(report, chart, night)
+    if args.json:
+        print_json(report.to_json())
+    else:
+        from propstick.app.replay_table import table_of
+
+        print(table_of(report))
+    return 0
+
+
+def _from_recording(args: argparse.Namespace) -> Report:
+    from propstick.app import recording as recordings
+    from propstick.app.progress import Progress
+    from propstick.app.replay import replay
+    from propstick.app.replay_garden import garden_of, site_of, with_settings
+
+    base = _garden_file(args)
+    site_unit = args.unit or (base.site.unit if base else "C")
+    site = site_of(args.site, unit=site_unit) if args.site else None
+    known_zone = site or (base.site if base else None)
+    recording = recordings.read(
+        args.recording,
+        unit=args.unit or "C",
+        zone=known_zone.zone if known_zone else None,
+        known_boxes=base.box_names if base else None,
+        step_s=base.step_s if base else 60,
+    )
+    garden = with_settings(
+        garden_of(recording, base=base, site=site, unit=None if base else site_unit), args.settings
+    )
+    with Progress(f"replaying {recording.name}") as bar:
+        return replay(recording, garden, progress=bar.to)
+
+
+def _garden_file(args: argparse.Namespace) -> Garden | None:
+    """The garden of `--garden`; a recording does not take the one that happens to lie here."""
+    if not args.garden:
+        return None
+    from propstick.app.config import load
+
+    return load(args.garden, probes_required=False).garden
+
+
+def _from_store(args: argparse.Namespace, night: date) -> Report:
+    from propstick.app.commands._shared import settings_of, store_of
+    from propstick.app.replay_night import night_from_store
+
+    for option in ("site", "unit"):
+        if getattr(args, option):
+            raise InputError(f"--{option}: got it beside --night, expected it with a recording only")
+    settings = settings_of(args, probes_required=False)
+    with store_of(settings) as store:
+        return night_from_store(store, settings.garden, night, settings=args.settings)
+
+
+def _with_what_if(report: Report, asked: str | None) -> Report:
+    if asked is None:
+        return report
+    match = _WHAT_IF.fullmatch(asked.strip())
+    if match is None:
+        raise InputError(
+            f"--what-if: got {asked!r}, expected BOX closed|open|propped|covered HH:MM",
+            hint='--what-if "north closed 17:30"',
+        )
+    from propstick.times import hours_minutes
+
+    hours_minutes(match["at"])
+    if match["box"] not in report.garden.box_names:
+        listed = ", ".join(report.garden.box_names) or "none"
+        raise InputError(f"--what-if: got box {match['box']!r}, expected one of {listed}")
+    say("--what-if: this release does not compute it yet; what_if stays empty")
+    return report
+
+
+def _chart_path(text: str) -> Path:
+    path = Path(text)
+    if path.suffix.lower() not in (".svg", ".png"):
+        raise InputError(f"--chart: got {text!r}, expected a file that ends in .svg or .png")
+    if not path.parent.is_dir():
+        raise InputError(f"--chart: got folder {str(path.parent)!r}, expected one that exists")
+    return path
+
+
+def _date(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise InputError(f"--night: got {text!r}, expected a date such as 2026-04-12") from None
+
+
+def _draw(report: Report, path: Path, night: date | None) -> None:
+    from propstick.app.night_scene import scene_of
+    from propstick.drawing import night_picture
+
+    svg = night_picture(scene_of(report, night))
+    try:
+        if path.suffix.lower() == ".svg":
+            path.write_text(svg, encoding="utf-8")
+        else:
+            from propstick.app.render import png
+
+            path.write_bytes(png(svg))
+    except OSError as error:
+        raise ConfigError(f"--chart {path}: got {error.strerror}, expected to write there") from None
+    print(f"picture written to {path}", file=sys.stderr)

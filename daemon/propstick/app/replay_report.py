@@ -1,0 +1,230 @@
+"""What a replay found: the object of `propstick replay --json`, and the observed extremes in it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, time, timedelta
+from typing import Any
+
+import numpy as np
+
+from propstick.app.place_series import Series, place_series
+from propstick.app.recording import Recording
+from propstick.blocks import FAULT_BITS, Flag
+from propstick.engine.nights import night_of
+from propstick.garden import OUTSIDE, Garden
+from propstick.grid import ReadingColumns
+from propstick.records import (
+    Alarm,
+    Brief,
+    CoverTold,
+    DayForecast,
+    Extreme,
+    HeatForecast,
+    LidOpening,
+    NightForecast,
+    Notice,
+)
+from propstick.times import at_local, days_from, local_date, utc_text
+
+_MIDNIGHT = time(0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Observed:
+    """The lowest air of a box's night, or the highest of its day.
+
+    Attributes:
+        value_c, at_s: None where no good reading fell into it.
+        whole: Whether the recording covers it from beginning to end.
+    """
+
+    box: str
+    date: date
+    value_c: float | None
+    at_s: int | None
+    whole: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Report:
+    """A replayed stretch: what would have been said, beside what was measured.
+
+    Attributes:
+        garden: As it stood at the end.
+        from_s, to_s: First and last row.
+        readings: Every reading with its final flags.
+        aside: Readings that are no probe's: covers.
+        untimed: Cells of rows without a time.
+    """
+
+    garden: Garden
+    from_s: int
+    to_s: int
+    alarms: tuple[Alarm, ...]
+    notices: tuple[Notice, ...]
+    briefs: tuple[Brief, ...]
+    heat: tuple[HeatForecast, ...]
+    night_forecasts: tuple[NightForecast, ...]
+    day_forecasts: tuple[DayForecast, ...]
+    nights: tuple[Observed, ...]
+    days: tuple[Observed, ...]
+    lids: tuple[LidOpening, ...]
+    covers: tuple[CoverTold, ...]
+    readings: ReadingColumns
+    aside: ReadingColumns
+    untimed: int = 0
+    remarks: tuple[str, ...] = ()
+    what_if: dict[str, Any] | None = None
+    skill: tuple[dict[str, Any], ...] = ()
+
+    def flagged(self) -> dict[str, int]:
+        """Cells by flag, those that occur."""
+        counts = {
+            flag.word: sum(int(np.count_nonzero(c.flags & int(flag))) for c in (self.readings, self.aside))
+            for flag in Flag
+            if flag & FAULT_BITS
+        }
+        counts[Flag.CLOCK.word] += self.untimed
+        return {word: count for word, count in counts.items() if count}
+
+    def cells(self) -> tuple[int, int]:
+        """Cells that held anything, and those of them without a fault."""
+        parts = (self.readings, self.aside)
+        good = sum(int(np.count_nonzero((c.flags & FAULT_BITS) == 0)) for c in parts)
+        return sum(len(c) for c in parts) + self.untimed, good
+
+    def series(self, box: str, place: str) -> Series:
+        """What a place measured, row by row, over the whole stretch."""
+        return place_series(self.readings, self.garden, box=box, place=place)
+
+    def to_json(self) -> dict[str, Any]:
+        """The external contract; keys are only ever added."""
+        rows, used = self.cells()
+        site = self.garden.site
+        return {
+            "site": {
+                "name": site.name,
+                "latitude": site.latitude,
+                "longitude": site.longitude,
+                "zone": site.zone,
+                "unit": site.unit,
+                "sun": "known" if site.has_sun else "unknown: no --site, so plain methods decide",
+            },
+            "from": utc_text(self.from_s),
+            "to": utc_text(self.to_s),
+            "alarms": [alarm.to_json() for alarm in self.alarms],
+            "notices": [notice.to_json() for notice in self.notices],
+            "briefs": [brief.to_json() for brief in self.briefs],
+            "heat": [forecast.to_json() for forecast in self.heat],
+            "nights": _with_forecasts(self.nights, self.night_forecasts, "night", "min"),
+            "days": _with_forecasts(self.days, self.day_forecasts, "day", "max"),
+            "lids": [lid.to_json() for lid in self.lids],
+            "what_if": self.what_if,
+            "skill": list(self.skill),
+            "readings": {
+                "rows": rows,
+                "used": used,
+                "flagged": self.flagged(),
+                "remarks": list(self.remarks),
+            },
+        }
+
+
+def _with_forecasts(
+    observed: Sequence[Observed], forecasts: Iterable[Any], called: str, which: str
+) -> list[dict[str, Any]]:
+    issued: dict[tuple[str, date], list[Any]] = defaultdict(list)
+    for forecast in forecasts:
+        issued[forecast.box, getattr(forecast, called)].append(forecast)
+    return [
+        {
+            "box": one.box,
+            called: one.date.isoformat(),
+            f"observed_{which}_c": None if one.value_c is None else round(one.value_c, 2),
+            f"observed_{which}_at": None if one.at_s is None else utc_text(one.at_s),
+            "whole": one.whole,
+            "forecasts": [f.to_json() for f in sorted(issued[one.box, one.date], key=lambda f: f.issued_s)],
+        }
+        for one in observed
+    ]
+
+
+def observed_nights(
+    readings: ReadingColumns, garden: Garden, *, from_s: int, to_s: int, said: Sequence[Extreme] = ()
+) -> tuple[Observed, ...]:
+    """The lowest air of every box-night the stretch touches; `said` are those the engine named itself."""
+    site = garden.site
+    dates = days_from(local_date(from_s, site.zone) - timedelta(days=1), local_date(to_s, site.zone))
+    windows = [(day, night.start_s, night.end_s) for day in dates for night in (night_of(site, day),)]
+    return _observed(readings, garden, windows, from_s=from_s, to_s=to_s, said=said, lowest=True)
+
+
+def observed_days(
+    readings: ReadingColumns, garden: Garden, *, from_s: int, to_s: int, said: Sequence[Extreme] = ()
+) -> tuple[Observed, ...]:
+    """The highest air of every box-day (midnight to midnight there) the stretch touches."""
+    zone = garden.site.zone
+    dates = days_from(local_date(from_s, zone), local_date(to_s, zone))
+    windows = [
+        (day, at_local(day, _MIDNIGHT, zone), at_local(day + timedelta(days=1), _MIDNIGHT, zone))
+        for day in dates
+    ]
+    return _observed(readings, garden, windows, from_s=from_s, to_s=to_s, said=said, lowest=False)
+
+
+def _observed(
+    readings: ReadingColumns,
+    garden: Garden,
+    windows: Sequence[tuple[date, int, int]],
+    *,
+    from_s: int,
+    to_s: int,
+    said: Sequence[Extreme],
+    lowest: bool,
+) -> tuple[Observed, ...]:
+    by_engine = {(extreme.box, extreme.date): extreme for extreme in said}
+    found: list[Observed] = []
+    for box in places_reported(garden, said):
+        series = place_series(readings, garden, box=box, place="air")
+        for day, start_s, end_s in windows:
+            if end_s < from_s or start_s > to_s:
+                continue
+            extreme = by_engine.get((box, day)) or _extreme(series, box, day, start_s, end_s, lowest=lowest)
+            found.append(
+                Observed(
+                    box=box,
+                    date=day,
+                    value_c=extreme.value_c if extreme else None,
+                    at_s=extreme.at_s if extreme else None,
+                    whole=from_s <= start_s and end_s <= to_s,
+                )
+            )
+    return tuple(sorted(found, key=lambda one: (one.date, one.box)))
+
+
+def places_reported(garden: Garden, said: Sequence[Extreme] = ()) -> tuple[str, ...]:
+    """The boxes with an air probe; the open ground too where there is no box or the engine spoke of it."""
+    boxes = tuple(box for box in garden.box_names if garden.probes_at(box, "air"))
+    if not boxes or any(extreme.box == OUTSIDE for extreme in said):
+        boxes += (OUTSIDE,) if garden.probes_at(OUTSIDE, "air") else ()
+    return boxes
+
+
+def _extreme(
+    series: Series, box: str, day: date, start_s: int, end_s: int, *, lowest: bool
+) -> Extreme | None:
+    part = series.between(start_s, end_s)
+    if not len(part.row_s):
+        return None
+    at = int(np.argmin(part.value) if lowest else np.argmax(part.value))
+    return Extreme(box=box, date=day, value_c=float(part.value[at]), at_s=int(part.row_s[at]))
+
+
+def rows_between(recording: Recording, step_s: int) -> tuple[int, int]:
+    """First and last grid row of a recording's believable readings."""
+    first_ms, last_ms = recording.span_ms()
+    step_ms = step_s * 1000
+    return -(-first_ms // step_ms) * step_s, -(-last_ms // step_ms) * step_s

@@ -1,0 +1,321 @@
+"""The picture of a night: one panel a box, each a cold frame seen from the side.
+
+The glass slopes over the curves, the walls stand beside them, the lid's strip lies in the soil below.
+Drawn for 360 px of width and up.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from itertools import pairwise
+
+import numpy as np
+
+from propstick.drawing import paper
+from propstick.drawing.scales import DegreeScale, TimeScale, degree_scale, degrees, spread
+from propstick.drawing.scene import BoxNight, Line, NightScene
+from propstick.records import Alarm
+
+WIDTH = 440
+_LEFT, _RIGHT = 34, 374
+_HEAD = 54
+_PANEL_TITLE = 40
+_PLOT = 176
+_STRIP = 34
+_LINE = 17
+_CHARACTERS = 56
+"""That fit the width at size 12.5."""
+_COLD = frozenset({"frost", "frost-ahead", "soil-cold", "no-shelter"})
+_MOST_ALARMS, _MOST_NOTICES = 5, 6
+
+
+def night_picture(scene: NightScene) -> str:
+    """The picture as one SVG document."""
+    times = TimeScale(scene.start_s, scene.end_s, _LEFT, _RIGHT, scene.zone)
+    parts: list[str] = [_heading(scene)]
+    y = float(_HEAD)
+    for box in scene.boxes:
+        drawn, y = _panel(box, scene, times, y)
+        parts.append(drawn)
+    drawn, y = _sent(scene, times, y)
+    parts.append(drawn)
+    height = round(y + 10)
+    opening = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" width="{WIDTH}" '
+        f'height="{height}" class="ps" role="img" style="max-width:100%;height:auto">'
+    )
+    described = (
+        f"<title>{paper.clean(scene.title)}</title><desc>{paper.clean(_in_words(scene, times))}</desc>"
+    )
+    ground = paper.rect(0, 0, WIDTH, height, css="ps-paper")
+    return f"{opening}{described}{paper.style()}{ground}{''.join(parts)}</svg>\n"
+
+
+def _in_words(scene: NightScene, times: TimeScale) -> str:
+    """The picture for those who cannot see it."""
+    return " ".join(f"{box.name}: {_worst_words(box, scene, times)}." for box in scene.boxes)
+
+
+def _worst_words(box: BoxNight, scene: NightScene, times: TimeScale) -> str:
+    if box.worst_c is None or box.worst_s is None:
+        return "no reading"
+    return f"{box.worst_is} {degrees(box.worst_c, scene.unit)} at {times.clock(box.worst_s)}"
+
+
+def _heading(scene: NightScene) -> str:
+    clock = f"times on the clock of {scene.zone}" if scene.zone else "times in UTC"
+    return paper.text(_LEFT - 20, 24, scene.title, size=17, bold=True) + paper.text(
+        _LEFT - 20, 43, f"{scene.site} · °{scene.unit} · {clock}", kind="quiet", size=12.5
+    )
+
+
+def _panel(box: BoxNight, scene: NightScene, times: TimeScale, top: float) -> tuple[str, float]:
+    plot_top = top + _PANEL_TITLE
+    bottom = plot_top + _PLOT
+    scale = degree_scale(_values(box, scene), top=plot_top + 4, bottom=bottom - 4, unit=scene.unit)
+    shown_alarms = [a for a in box.alarms if times.inside(a.raised_s)]
+    parts = [
+        paper.text(_LEFT - 20, top + 22, box.name, size=16, bold=True),
+        paper.text(WIDTH - 14, top + 22, _worst_words(box, scene, times), size=14, anchor="end", bold=True),
+        _sky(scene, times, plot_top, bottom),
+        _grid(scale, times, plot_top, bottom),
+        _limits(box, scale, scene),
+        _said(box, scale, times),
+        _curve(scene.outside, scale, times, "outside") if box.name != "outside" else "",
+        _curve(box.soil, scale, times, "soil"),
+        _curve(box.air, scale, times, "air"),
+        _names(box, scene, scale, plot_top, bottom),
+        _worst_mark(box, scene, scale, times),
+        _frame(plot_top, bottom),
+        _alarm_marks(shown_alarms, times, bottom),
+        _hours(times, bottom),
+    ]
+    y = bottom + 24
+    if box.name != "outside":
+        parts.append(_strip(box, times, y))
+        y += _STRIP
+    listed, y = _alarm_list(shown_alarms, scene, times, y)
+    return "".join(parts) + listed, y + 16
+
+
+def _values(box: BoxNight, scene: NightScene) -> list[float]:
+    lines = [box.air, box.soil] + ([scene.outside] if box.name != "outside" else [])
+    values = [
+        v for one in lines if len(one) for v in (float(np.min(one.value_c)), float(np.max(one.value_c)))
+    ]
+    values += [v for f in box.forecasts for v in (f.low_c, f.high_c)]
+    # A limit is worth showing where the night came near it.
+    for limit_c in (box.frost_c, box.heat_c):
+        if limit_c is not None and values and min(values) - 4 <= limit_c <= max(values) + 4:
+            values.append(limit_c)
+    return values
+
+
+def _sky(scene: NightScene, times: TimeScale, top: float, bottom: float) -> str:
+    """Darkness between sunset and sunrise, with the words on its edges."""
+    if scene.sunset_s is None or scene.sunrise_s is None:
+        return ""
+    left = min(max(float(times.x(scene.sunset_s)), times.left), times.right)
+    right = min(max(float(times.x(scene.sunrise_s)), times.left), times.right)
+    parts = [paper.rect(left, top, right - left, bottom - top, css="ps-night")]
+    if times.inside(scene.sunset_s):
+        words = f"sunset {times.clock(scene.sunset_s)}"
+        parts.append(paper.text(left + 4, bottom - 6, words, kind="quiet", size=11.5))
+    if times.inside(scene.sunrise_s):
+        words = f"sunrise {times.clock(scene.sunrise_s)}"
+        parts.append(paper.text(right - 4, bottom - 6, words, kind="quiet", size=11.5, anchor="end"))
+    return "".join(parts)
+
+
+def _grid(scale: DegreeScale, times: TimeScale, top: float, bottom: float) -> str:
+    parts = []
+    for value_c, words in scale.ticks():
+        y = float(scale.y(value_c))
+        parts.append(paper.line(times.left, y, times.right, y, kind="rule"))
+        parts.append(paper.text(times.left - 7, y + 4.5, words, kind="quiet", size=12.5, anchor="end"))
+    parts += [
+        paper.line(float(times.x(at)), top, float(times.x(at)), bottom, kind="rule", width=0.6)
+        for at, _ in times.ticks()
+    ]
+    return "".join(parts)
+
+
+def _limits(box: BoxNight, scale: DegreeScale, scene: NightScene) -> str:
+    parts = []
+    for limit_c, kind in ((box.frost_c, "frost"), (box.heat_c, "heat")):
+        if limit_c is None or not scale.low_c < limit_c < scale.high_c:
+            continue
+        y = float(scale.y(limit_c))
+        parts.append(paper.line(_LEFT, y, _RIGHT, y, kind=kind, width=1.4, dash="10 4 2 4"))
+        words = f"{kind} limit {degrees(limit_c, scene.unit)}"
+        parts.append(paper.text(_LEFT + 5, y - 4, words, kind=kind, size=11.5, halo=True))
+    return "".join(parts)
+
+
+def _curve(one: Line, scale: DegreeScale, times: TimeScale, kind: str) -> str:
+    """The line, broken at gaps; a reading alone between gaps is a dot."""
+    if not len(one):
+        return ""
+    x, y = np.asarray(times.x(one.row_s)), np.asarray(scale.y(one.value_c))
+    breaks = np.flatnonzero(np.diff(one.row_s) > one.gap_s) + 1
+    commands, dots = [], []
+    for first, last in pairwise([0, *breaks.tolist(), len(one)]):
+        if last - first == 1:
+            dots.append(paper.circle(float(x[first]), float(y[first]), 1.2, css=f"ps-l-{kind}"))
+            continue
+        points = [f"{paper.num(a)} {paper.num(b)}" for a, b in zip(x[first:last], y[first:last], strict=True)]
+        commands.append("M" + "L".join(points))
+    drawn = paper.path("".join(commands), css=f"ps-{kind} ps-l-{kind}") if commands else ""
+    return drawn + "".join(dots)
+
+
+def _said(box: BoxNight, scale: DegreeScale, times: TimeScale) -> str:
+    """Each forecast of the minimum where it was issued: a bar for the interval, a dash for the expected."""
+    parts = []
+    for forecast in box.forecasts:
+        if not times.inside(forecast.issued_s):
+            continue
+        x = float(times.x(forecast.issued_s))
+        low, high, middle = (float(scale.y(v)) for v in (forecast.low_c, forecast.high_c, forecast.min_c))
+        parts.append(paper.rect(x - 2.5, high, 5, low - high, css="ps-t-said", opacity=0.3))
+        parts.append(paper.line(x - 5, middle, x + 5, middle, kind="said", width=2))
+    return "".join(parts)
+
+
+def _names(box: BoxNight, scene: NightScene, scale: DegreeScale, top: float, bottom: float) -> str:
+    """The curves' names at their right ends, moved apart where they would touch."""
+    curves = [("outside" if box.name == "outside" else "inside", box.air, "air"), ("soil", box.soil, "soil")]
+    if box.name != "outside":
+        curves.append(("outside", scene.outside, "outside"))
+    named = [(words, float(scale.y(one.value_c[-1])), kind) for words, one, kind in curves if len(one)]
+    placed = spread([y + 4.5 for _, y, _ in named], apart=15, low=top + 12, high=bottom - 2)
+    return "".join(
+        paper.text(_RIGHT + 9, y, words, kind=kind, size=13, bold=kind == "air")
+        for (words, _, kind), y in zip(named, placed, strict=True)
+    )
+
+
+def _worst_mark(box: BoxNight, scene: NightScene, scale: DegreeScale, times: TimeScale) -> str:
+    if box.worst_c is None or box.worst_s is None or not times.inside(box.worst_s):
+        return ""
+    x, y = float(times.x(box.worst_s)), float(scale.y(box.worst_c))
+    low = box.worst_is == "lowest"
+    # Below the lowest point there is room, unless the panel ends there.
+    at_y = y + 18 if low and y + 20 < scale.bottom else y - 9
+    anchor = "end" if x > (_LEFT + 2 * _RIGHT) / 3 else "start" if x < (2 * _LEFT + _RIGHT) / 3 else "middle"
+    return paper.circle(x, y, 4, css="ps-l-air", width=2) + paper.text(
+        x, at_y, degrees(box.worst_c, scene.unit), kind="air", size=13, anchor=anchor, bold=True, halo=True
+    )
+
+
+def _frame(top: float, bottom: float) -> str:
+    """Walls and sloping glass around the curves: the back wall (right) stands higher than the front."""
+    left, right = _LEFT - 2, _RIGHT + 2
+    glass = f"M{left - 3} {paper.num(top - 1)}L{right + 3} {paper.num(top - 11)}"
+    inner = f"M{left} {paper.num(top + 2)}L{right} {paper.num(top - 8)}"
+    return (
+        paper.line(left, top, left, bottom, kind="wood", width=3)
+        + paper.line(right, top - 9, right, bottom, kind="wood", width=3)
+        + paper.path(glass, css="ps-l-glass", width=2)
+        + paper.path(inner, css="ps-l-glass", width=0.8)
+        + paper.line(left - 8, bottom + 1, right + 8, bottom + 1, kind="wood", width=2)
+    )
+
+
+def _hours(times: TimeScale, bottom: float) -> str:
+    return "".join(
+        paper.text(float(times.x(at)), bottom + 19, words, kind="quiet", size=12.5, anchor="middle")
+        for at, words in times.ticks()
+    )
+
+
+def _alarm_marks(alarms: list[Alarm], times: TimeScale, bottom: float) -> str:
+    """A numbered triangle where each alarm was raised; as many as the list below explains."""
+    parts = []
+    for number, alarm in enumerate(alarms[:_MOST_ALARMS], 1):
+        x, y = float(times.x(alarm.raised_s)), bottom - 3
+        parts.append(paper.path(f"M{paper.num(x)} {paper.num(y - 7)}l5 8h-10z", css="ps-t-alarm"))
+        parts.append(
+            paper.text(x, y - 10, str(number), kind="alarm", size=12, anchor="middle", bold=True, halo=True)
+        )
+    return "".join(parts)
+
+
+def _strip(box: BoxNight, times: TimeScale, top: float) -> str:
+    """Lid and cover through the night: the lid's opening as height, a cover as a bar; said in words."""
+    base = top + 15
+    parts = [paper.text(_RIGHT + 9, base - 1, "lid", kind="quiet", size=12.5)]
+    openings = [(lid.time_s, lid.opening, lid.known_from) for lid in box.lids]
+    if not openings:
+        parts.append(paper.text(_LEFT, base - 2, "lid not known", kind="quiet", size=12))
+    for (at, opening, known_from), (until, *_) in pairwise([*openings, (times.end_s, 0.0, "")]):
+        left, right = (min(max(float(times.x(t)), times.left), times.right) for t in (at, until))
+        if right <= left:
+            continue
+        height = 2 + 10 * opening
+        parts.append(paper.rect(left, base - height, right - left, height, css="ps-t-glass", opacity=0.75))
+        words = _lid_word(opening) + (" (estimated)" if known_from == "estimate" else "")
+        if right - left > 7 * len(words):
+            parts.append(paper.text(left + 3, base - 3, words, size=11.5, halo=True))
+    for told, after in pairwise([*box.covers, None]):
+        until = times.end_s if after is None else after.time_s
+        left, right = (min(max(float(times.x(t)), times.left), times.right) for t in (told.time_s, until))
+        if told.on and right > left:
+            parts.append(paper.rect(left, base + 2, right - left, 6, css="ps-t-cover"))
+            parts.append(paper.text(_RIGHT + 9, base + 11, "covered", kind="cover", size=12.5))
+    return "".join(parts)
+
+
+def _lid_word(opening: float) -> str:
+    if opening <= 0.02:
+        return "closed"
+    return "propped" if opening <= 0.3 else "open" if opening >= 0.9 else f"{opening:.0%} open"
+
+
+def _alarm_list(alarms: list[Alarm], scene: NightScene, times: TimeScale, top: float) -> tuple[str, float]:
+    parts, y = [], top
+    for number, alarm in enumerate(alarms[:_MOST_ALARMS], 1):
+        y += _LINE
+        parts.append(paper.path(f"M{_LEFT - 12} {paper.num(y - 9)}l5 8h-10z", css="ps-t-alarm"))
+        parts.append(paper.text(_LEFT - 4, y, str(number), kind="alarm", size=12.5, bold=True))
+        parts.append(paper.text(_LEFT + 12, y, _alarm_words(alarm, scene, times), size=12.5))
+    if len(alarms) > _MOST_ALARMS:
+        y += _LINE
+        words = f"and {len(alarms) - _MOST_ALARMS} more alarms"
+        parts.append(paper.text(_LEFT + 12, y, words, kind="quiet", size=12.5))
+    return "".join(parts), y
+
+
+def _alarm_words(alarm: Alarm, scene: NightScene, times: TimeScale) -> str:
+    until = f" to {times.clock(alarm.returned_s)}" if alarm.returned_s else ", still on"
+    words = f"{times.clock(alarm.raised_s)}{until}: {alarm.kind.replace('-', ' ')}"
+    if alarm.peak_c is not None and not alarm.kind.startswith("probe"):
+        words += f", {'lowest' if alarm.kind in _COLD else 'highest'} {degrees(alarm.peak_c, scene.unit)}"
+    return words
+
+
+def _sent(scene: NightScene, times: TimeScale, top: float) -> tuple[str, float]:
+    """What reached a phone, word for word; and what the forecast marks mean, where there are any."""
+    parts, y = [], top
+    if any(box.forecasts for box in scene.boxes):
+        parts.append(paper.rect(_LEFT - 14, y - 9, 5, 14, css="ps-t-said", opacity=0.3))
+        parts.append(paper.line(_LEFT - 17, y - 2, _LEFT - 6, y - 2, kind="said", width=2))
+        words = "lowest expected, as said at that time, 9 in 10 within the bar"
+        parts.append(paper.text(_LEFT, y + 2, words, kind="said", size=12))
+        y += 22
+    sent = [n for n in scene.notices if times.inside(n.issued_s)]
+    if not sent:
+        return "".join(parts) + paper.text(_LEFT - 20, y, "Nothing was sent.", kind="quiet", size=12.5), y
+    parts.append(paper.text(_LEFT - 20, y, "Sent", size=13, bold=True))
+    for notice in sent[:_MOST_NOTICES]:
+        for k, words in enumerate(textwrap.wrap(notice.text, _CHARACTERS - 7) or [""]):
+            y += _LINE
+            if k == 0:
+                parts.append(paper.text(_LEFT - 20, y, times.clock(notice.issued_s), size=12.5, bold=True))
+            parts.append(paper.text(_LEFT + 24, y, words, size=12.5))
+    if len(sent) > _MOST_NOTICES:
+        y += _LINE
+        parts.append(
+            paper.text(_LEFT + 24, y, f"and {len(sent) - _MOST_NOTICES} more", kind="quiet", size=12.5)
+        )
+    return "".join(parts), y
