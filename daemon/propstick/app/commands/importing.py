@@ -75,32 +75,26 @@ def timed(columns: ReadingColumns) -> ReadingColumns:
 
 
 def stored_ids(probes: tuple[Probe, ...], garden: Garden) -> tuple[str, ...]:
-    """The garden's own probe ids for a recording's columns.
+    """The garden's own probe ids for a recording's columns, named as `export` names them.
 
-    `north.air.ID` is the probe of that id there; `north.air` the only probe there. A place without a
-    probe keeps the column's name, which `propstick probes name` can assign later.
+    A place without a probe keeps the column's name, which `propstick probes name` can assign later.
 
     Raises:
         InputError: a column that several probes could be, or two columns for one probe.
     """
-    ids = tuple(_stored_id(probe, garden) for probe in probes)
-    for k, probe_id in enumerate(ids):
-        if probe_id in ids[:k]:
-            first = probes[ids.index(probe_id)].id
+    from propstick.edges.export import column_names
+
+    known = {column: probe_id for probe_id, column in column_names(garden).items()}
+    ids = tuple(known.get(probe.id, probe.id) for probe in probes)
+    for k, probe in enumerate(probes):
+        there = garden.probes_at(probe.box, probe.place)
+        if probe.id == f"{probe.box}.{probe.place}" and len(there) > 1:
+            columns = [column for column, probe_id in known.items() if probe_id in {p.id for p in there}]
             raise InputError(
-                f"columns {first} and {probes[k].id}: both are probe {probe_id}, expected one column"
+                f"column {probe.id}: got a place with {len(there)} probes, expected to know which",
+                hint=f"name the column {' or '.join(columns)}",
             )
+        if ids[k] in ids[:k]:
+            first = probes[ids.index(ids[k])].id
+            raise InputError(f"columns {first} and {probe.id}: both are probe {ids[k]}, expected one")
     return ids
-
-
-def _stored_id(probe: Probe, garden: Garden) -> str:
-    there = [p.id for p in garden.probes_at(probe.box, probe.place)]
-    named = probe.id.removeprefix(f"{probe.box}.{probe.place}").removeprefix(".")
-    if named:
-        return named if named in there else probe.id
-    if len(there) > 1:
-        raise InputError(
-            f"column {probe.id}: got a place with probes {', '.join(there)}, expected a column for each",
-            hint=f"name the column {probe.id}.{there[0]}",
-        )
-    return there[0] if there else probe.id
