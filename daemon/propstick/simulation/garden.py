@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,6 +42,23 @@ class Traces:
     outside_air_c: FloatArray
     outside_soil_c: FloatArray
     outside_sun_w_m2: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.time_s)
+
+    def nows(self) -> Iterator[Now]:
+        """The same minutes one by one, as `Garden.step` would have told them."""
+        for row, time_s in enumerate(self.time_s.tolist()):
+            yield Now(
+                time_s=time_s,
+                air_c=self.air_c[row],
+                soil_c=self.soil_c[row],
+                surface_c=self.surface_c[row],
+                sun_w_m2=self.sun_w_m2[row],
+                outside_air_c=float(self.outside_air_c[row]),
+                outside_soil_c=float(self.outside_soil_c[row]),
+                outside_sun_w_m2=float(self.outside_sun_w_m2[row]),
+            )
 
 
 class Garden:

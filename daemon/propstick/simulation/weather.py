@@ -117,7 +117,7 @@ def invented(
     wind_mean = climate.wind_m_s * calm * slow * by_day
     wind = np.maximum(wind_mean * gust, 0.05)
 
-    depression = climate.dryness_c * relax(hold(regimes, (1.3, 1.0, 0.5, 0.3)), 400.0)
+    depression = climate.dryness_c * relax(hold(regimes, (2.2, 1.1, 0.5, 0.3)), 400.0)
     dew = mass - depression + 1.0 * lagged_noise(n, 600.0, rng=rng)
     air = _air(mass, ghi=relax(ghi, 20.0), dew_c=dew, cover=cover, wind_m_s=wind_mean, gain=climate.day_gain)
     stir = 0.06 + 0.30 * np.clip(relax(ghi, 10.0) / 700.0, 0.0, 1.2)
