@@ -33,9 +33,18 @@ class DeliveryDesk:
         journal: The store's side of the outbox.
         channels: By name, as planned in the outbox.
         clock: For the age of a notice.
+        helpers: Names of channels that are used only when a notice names them.
     """
 
-    def __init__(self, journal: Journal, channels: Mapping[str, Channel], clock: Clock) -> None:
+    def __init__(
+        self,
+        journal: Journal,
+        channels: Mapping[str, Channel],
+        clock: Clock,
+        *,
+        helpers: frozenset[str] = frozenset(),
+    ) -> None:
+        self._helpers = helpers
         self._journal = journal
         self._channels = dict(channels)
         self._clock = clock
@@ -47,10 +56,11 @@ class DeliveryDesk:
         self._unstored: list[Notice] = []
         self._sent_unstored: set[tuple[str, str]] = set()
 
-    @property
-    def channel_names(self) -> tuple[str, ...]:
-        """Whom a notice is planned for."""
-        return tuple(self._channels)
+    def route(self, notice: Notice) -> tuple[str, ...]:
+        """The channels a notice goes to: one by that name, else all that are the person's own."""
+        if notice.to in self._channels:
+            return (notice.to,)
+        return tuple(name for name in self._channels if name not in self._helpers)
 
     def start(self) -> None:
         """Starts the thread; it looks at the outbox at once."""
@@ -96,8 +106,8 @@ class DeliveryDesk:
             notices, self._unstored = self._unstored, []
         handed = 0
         for notice in notices:
-            for name, channel in self._channels.items():
-                if channel.send(notice).ok:
+            for name in self.route(notice):
+                if self._channels[name].send(notice).ok:
                     self._sent_unstored.add((notice.id, name))
                     handed += 1
         return handed

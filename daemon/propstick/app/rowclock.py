@@ -23,8 +23,8 @@ RELEASED_S = 1_780_000_000
 """2026-05-28. No honest clock reads earlier than the program was written."""
 SLOWED = 1.25
 """How much longer a row lasts while the wall clock is behind: an hour is made up in four."""
-LATE_ROWS = 2
-"""Rows skipped from which on the watch calls itself late."""
+LATE_S = 600
+"""So long without a row, and the watch calls itself late: the silence the design allows a probe."""
 
 
 @dataclass(frozen=True)

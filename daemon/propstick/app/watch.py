@@ -18,7 +18,7 @@ from propstick.app.delivery import DeliveryDesk
 from propstick.app.newsdesk import news_of
 from propstick.app.now import LastSeen, now_view
 from propstick.app.resume import resume
-from propstick.app.rowclock import LATE_ROWS, Row, RowClock
+from propstick.app.rowclock import LATE_S, Row, RowClock
 from propstick.app.sampler import Sampler
 from propstick.blocks import FAULT_BITS, Block
 from propstick.edges.database import Store
@@ -121,7 +121,7 @@ class Watch:
                 "row_s": row.time_s,
                 "readings": readings,
                 "outcome": replace(outcome, notices=told),
-                "channels": parts.delivery.channel_names,
+                "route": parts.delivery.route,
                 "news": news,
                 "requests_done": done,
                 "checkpoint": self._checkpoint(row.time_s),
@@ -197,7 +197,7 @@ class Watch:
     def _troubles(self, row: Row) -> list[Trouble]:
         """What the watch has to say about itself; the engine tells news from repetition."""
         found: dict[TroubleKind, list[str]] = {kind: [] for kind in get_args(TroubleKind)}
-        if row.skipped >= LATE_ROWS:
+        if row.skipped * self._step_s >= LATE_S:
             found["watch-late"].append(f"{row.skipped * self._step_s // 60} minutes were not watched")
         if not row.is_set or row.behind_s:
             found["clock-unset"].append(_clock_detail(row))

@@ -105,7 +105,8 @@ def assemble(
                 for target in settings.push.targets
             }
         broker = _broker(settings, journal) if settings.mqtt else None
-        delivery = DeliveryDesk(journal, channels, clock)
+        helpers = frozenset(t.name for t in settings.push.targets if t.to == "helper")
+        delivery = DeliveryDesk(journal, channels, clock, helpers=helpers)
         sown = Sown(store, site)
         garden = GardenSource(
             settings.path if watches_file else None,

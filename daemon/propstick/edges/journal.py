@@ -20,13 +20,18 @@ from propstick.edges import outcomes, schema
 from propstick.edges.database import Store
 from propstick.edges.lease import Lease
 from propstick.edges.outbox import Outbox
-from propstick.edges.outcomes import IssuedKind
+from propstick.edges.outcomes import IssuedKind, Route
 from propstick.edges.readings import ReadingLog
 from propstick.records import Brief, News, Notice, Outcome, Reading
 from propstick.times import DAY_S, utc_text
 
 CHECKPOINT_DAYS = 14
 """Of these many days the first checkpoint is kept, so that a recent night is replayed as lived."""
+
+
+def nobody(_notice: Notice) -> tuple[str, ...]:
+    """The route of a watch without channels: notices are kept, and sent to no one."""
+    return ()
 
 
 @dataclass(frozen=True)
@@ -62,7 +67,7 @@ class Journal:
         row_s: int,
         readings: Sequence[Reading],
         outcome: Outcome,
-        channels: Sequence[str] = (),
+        route: Route = nobody,
         news: Sequence[News] = (),
         requests_done: Sequence[int] = (),
         checkpoint: bytes | None = None,
@@ -72,7 +77,7 @@ class Journal:
 
         Args:
             readings: With all their flags, late ones included.
-            channels: Names of the channels that each new notice is planned for.
+            route: Which channels each new notice is planned for.
             requests_done: Ids of the requests that `news` answers.
             checkpoint: The engine's state after this row.
             status: The live view, for other processes to show.
@@ -84,7 +89,7 @@ class Journal:
             self.lease.check(connection)
             last_row_s = self._progress(connection, row_s, status)
             stored = self._readings.add_row(connection, readings, row_s=row_s, last_row_s=last_row_s)
-            outcomes.write_outcome(self._store, connection, self._site, outcome, channels=channels)
+            outcomes.write_outcome(self._store, connection, self._site, outcome, route=route)
             self._write_news(connection, news)
             if requests_done:
                 taken = schema.requests.c
@@ -93,6 +98,12 @@ class Journal:
             if checkpoint is not None:
                 self._write_checkpoint(connection, row_s, checkpoint)
         return Committed(stored, len(readings) - stored)
+
+    def save_checkpoint(self, row_s: int, state: bytes) -> None:
+        """Keeps the engine's state after a row that is stored: on a clean stop."""
+        with self._store.write() as connection:
+            self.lease.check(connection)
+            self._write_checkpoint(connection, row_s, state)
 
     def last_row(self) -> int | None:
         """UTC seconds of the newest row done."""

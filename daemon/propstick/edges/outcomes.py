@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, Literal
 
 from sqlalchemy import Connection, Table, select
@@ -28,17 +28,19 @@ from propstick.records import (
     Outcome,
 )
 
+Route = Callable[[Notice], Sequence[str]]
+"""The names of the channels a notice goes to."""
 IssuedKind = Literal["heat", "nights", "days", "lids", "night_extremes", "day_extremes"]
 
 
 def write_outcome(
-    store: Store, connection: Connection, site: int, outcome: Outcome, *, channels: Sequence[str]
+    store: Store, connection: Connection, site: int, outcome: Outcome, *, route: Route
 ) -> None:
-    """All of it, inside the journal's transaction; new notices are planned for the channels."""
+    """All of it, inside the journal's transaction; new notices are planned for their channels."""
     for change in outcome.changes:
         _write_change(store, connection, site, change)
     for notice in outcome.notices:
-        write_notice(store, connection, site, notice, channels=channels)
+        write_notice(store, connection, site, notice, channels=route(notice))
     _write_new(store, connection, schema.briefs, [_brief_row(site, b) for b in outcome.briefs])
     _write_new(store, connection, schema.heat_forecasts, [_heat_row(site, f) for f in outcome.heat])
     forecasts = [_night_row(site, f) for f in outcome.nights] + [_day_row(site, f) for f in outcome.days]
