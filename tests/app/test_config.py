@@ -6,7 +6,7 @@ import pytest
 
 from propstick.app.config import find_file, load, load_all, parse
 from propstick.errors import ConfigError
-from propstick.garden import DEFAULT_LIMITS
+from propstick.garden import DEFAULT_LIMITS, Garden
 
 GOOD = """\
 [site]
@@ -251,6 +251,18 @@ def test_a_helper_is_known_by_the_name_of_an_address(written):
     assert [(t.name, t.to) for t in targets] == [("phone", "person"), ("sue", "helper")]
 
 
+def test_when_to_tell_is_the_engines_affair_and_reaches_it(written):
+    added = (
+        '[push]\nquiet_from = "22:00"\nquiet_until = "06:00"\nescalation_minutes = [15, 45]\n'
+        "notify_return = true\nevening_before_minutes = 90\n"
+    )
+    notices = load(written(GOOD + added)).garden.notices
+    assert (notices.quiet_from, notices.quiet_until) == (time(22), time(6))
+    assert notices.escalation_minutes == (15, 45)
+    assert notices.notify_return is True
+    assert (notices.morning_before_minutes, notices.evening_before_minutes) == (30.0, 90.0)
+
+
 # Files and folders
 
 
@@ -292,3 +304,4 @@ def test_an_empty_text_is_a_garden_of_defaults(tmp_path):
     garden = parse("", tmp_path / "garden.toml").garden
     assert garden.boxes == ()
     assert garden.limits.over(DEFAULT_LIMITS) == DEFAULT_LIMITS
+    assert garden == Garden()

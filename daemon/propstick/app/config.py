@@ -18,7 +18,7 @@ from pydantic import ValidationError
 
 from propstick.app.config_checks import against_one_another, limits_of, push_names
 from propstick.app.config_errors import Problem, kind_of, model_at, problems_of, refuse, shown
-from propstick.app.config_models import WEEKDAYS, GardenTable, MqttTable, StoreTable
+from propstick.app.config_models import WEEKDAYS, GardenTable, MqttTable, PushTable, StoreTable
 from propstick.app.settings import (
     DEFAULT_FILES,
     ApiSettings,
@@ -33,7 +33,7 @@ from propstick.app.settings import (
 )
 from propstick.app.toml_lines import Lines, Path, value_at
 from propstick.errors import ConfigError
-from propstick.garden import Box, Garden, Obstacle, Person, Probe, Site, Spot
+from propstick.garden import Box, Garden, NoticeSettings, Obstacle, Person, Probe, Site, Spot
 from propstick.units import c_from_f, difference_c_from_f
 
 
@@ -282,12 +282,13 @@ def _garden(tables: GardenTable) -> Garden:
         ),
         probes=tuple(Probe(**probe.model_dump()) for probe in tables.probe),
         limits=limits_of(tables.alarms),
+        notices=_notices(tables.push),
         step_s=tables.watch.step_s,
     )
 
 
 def _push_settings(tables: GardenTable, secret: Callable[[str, Path], Secret | None]) -> PushSettings:
-    push, person = tables.push, tables.person
+    person = tables.person
     targets = []
     for k, (name, entry) in enumerate(push_names(tables)):
         if entry.url_file is not None:
@@ -296,13 +297,12 @@ def _push_settings(tables: GardenTable, secret: Callable[[str, Path], Secret | N
             url = Secret(entry.url or "")
         if url is not None:
             targets.append(PushTarget(name=name, url=url, to="helper" if name == person.helper else "person"))
-    return PushSettings(
-        targets=tuple(targets),
-        quiet_from=push.quiet_from or person.bed,
-        quiet_until=push.quiet_until or person.rises,
-        escalation_minutes=tuple(push.escalation_minutes),
-        notify_return=push.notify_return,
-    )
+    return PushSettings(targets=tuple(targets))
+
+
+def _notices(push: PushTable) -> NoticeSettings:
+    table = push.model_dump(exclude={"urls"})
+    return NoticeSettings(**(table | {"escalation_minutes": tuple(push.escalation_minutes)}))
 
 
 def _mqtt(table: MqttTable, folder: FilePath, secret: Callable[[str, Path], Secret | None]) -> MqttSettings:

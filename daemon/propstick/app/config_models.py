@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
 from propstick.errors import InputError
-from propstick.garden import RESERVED, Box, Glazing, LidKind, Person, Place, Site
+from propstick.garden import RESERVED, Box, Glazing, LidKind, NoticeSettings, Person, Place, Site
 from propstick.times import hours_minutes, zone
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -196,7 +196,10 @@ class PushTable(_Table):
     quiet_from: Clock | None = None
     quiet_until: Clock | None = None
     escalation_minutes: list[Annotated[float, Field(ge=1, le=1440)]] = []
-    notify_return: bool = False
+    notify_return: bool = NoticeSettings.notify_return
+    morning_before_minutes: float = _number(0, 240, NoticeSettings.morning_before_minutes)
+    evening_before_minutes: float = _number(0, 240, NoticeSettings.evening_before_minutes)
+    twelve_hour: bool | None = None
 
 
 class MqttTable(_Table):

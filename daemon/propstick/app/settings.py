@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import time
 from pathlib import Path as FilePath
 
-from propstick.garden import Garden, Person
+from propstick.garden import Garden
 
 DEFAULT_FILES = (FilePath("garden.toml"), FilePath("/etc/propstick/garden.toml"))
 
@@ -40,13 +39,9 @@ class PushTarget:
 
 @dataclass(frozen=True, kw_only=True)
 class PushSettings:
-    """Whom to tell, and when not to. Quiet hours are the person's bed and rising unless set."""
+    """Whom to tell. When, and how often, is `Garden.notices`: the engine decides it."""
 
     targets: tuple[PushTarget, ...] = ()
-    quiet_from: time = Person.bed
-    quiet_until: time = Person.rises
-    escalation_minutes: tuple[float, ...] = ()
-    notify_return: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
