@@ -1,0 +1,83 @@
+"""What check finds when it reaches for the store: missing, in use, forgotten, damaged, somebody else's."""
+
+import sqlite3
+
+import pytest
+
+from propstick.app import checks_reach
+from propstick.app.config import parse
+from propstick.edges.database import open_store
+from propstick.edges.journal import Journal
+from propstick.records import Outcome, Reading
+
+ROW_S = 1_784_000_040
+TEXT = '[site]\nname = "lane"\n'
+
+
+@pytest.fixture
+def settings(tmp_path):
+    return parse(TEXT, tmp_path / "garden.toml")
+
+
+@pytest.fixture
+def lived(settings):
+    """A store in which the watch has done one row; gives its file."""
+    store = open_store(settings.store.url)
+    readings = [Reading(f"28-{k:012x}", ROW_S * 1000, 12.5) for k in range(50)]
+    Journal(store, "lane").commit(row_s=ROW_S, readings=readings, outcome=Outcome())
+    store.close()
+    return settings.store.sqlite_file
+
+
+def look(settings, age_s=30, **more):
+    found, last_row_s = checks_reach.store(settings, now_s=ROW_S + age_s, **more)
+    return {one.thing: (one.mark, one.found) for one in found}, last_row_s
+
+
+def test_a_store_in_use_is_ok(settings, lived):
+    found, last_row_s = look(settings)
+    assert last_row_s == ROW_S
+    assert found["store"][0] == "ok"
+    assert found["watch"] == ("ok", "last row 30 s ago")
+
+
+def test_a_watch_that_stopped_is_seen(settings, lived):
+    found, _ = look(settings, age_s=7200)
+    assert found["watch"] == ("look", "last row 2 h ago: not running?")
+
+
+def test_no_store_yet_is_no_fault_and_none_is_made(settings):
+    found, last_row_s = look(settings)
+    assert found["store"][0] == "look"
+    assert last_row_s is None
+    assert not settings.store.sqlite_file.exists()
+
+
+def test_a_damaged_store_is_bad(settings, lived):
+    """A page in the middle of the file overwritten, as a worn card does."""
+    content = bytearray(lived.read_bytes())
+    middle = len(content) // 2 // 1024 * 1024
+    content[middle : middle + 8192] = b"\xa5" * 8192
+    lived.write_bytes(bytes(content))
+    found, _ = look(settings)
+    assert found["store"][0] == "bad"
+
+
+def test_a_file_that_is_no_database_is_bad(settings):
+    settings.store.sqlite_file.write_text("readings\n" * 400)
+    assert look(settings)[0]["store"][0] == "bad"
+
+
+def test_another_programs_database_is_bad(settings):
+    with sqlite3.connect(settings.store.sqlite_file) as other:
+        other.execute("CREATE TABLE recipes (name TEXT)")
+    other.close()
+    mark, text = look(settings)[0]["store"]
+    assert mark == "bad"
+    assert "recipes" in text
+
+
+def test_a_large_store_is_searched_only_when_asked(settings, lived, monkeypatch):
+    monkeypatch.setattr(checks_reach, "SEARCHED_MIB", 0)
+    assert "not searched" in look(settings)[0]["store"][1]
+    assert "not searched" not in look(settings, is_thorough=True)[0]["store"][1]
