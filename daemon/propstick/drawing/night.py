@@ -15,9 +15,11 @@ from propstick.drawing import paper
 from propstick.drawing.scales import DegreeScale, TimeScale, degree_scale, degrees, spread
 from propstick.drawing.scene import BoxNight, Line, NightScene
 from propstick.records import Alarm
+from propstick.times import local
 
 WIDTH = 440
-_LEFT, _RIGHT = 34, 374
+_LEFT, _RIGHT = 42, 374
+_EDGE = 14
 _HEAD = 54
 _PANEL_TITLE = 40
 _PLOT = 176
@@ -64,8 +66,8 @@ def _worst_words(box: BoxNight, scene: NightScene, times: TimeScale) -> str:
 
 def _heading(scene: NightScene) -> str:
     clock = f"times on the clock of {scene.zone}" if scene.zone else "times in UTC"
-    return paper.text(_LEFT - 20, 24, scene.title, size=17, bold=True) + paper.text(
-        _LEFT - 20, 43, f"{scene.site} · °{scene.unit} · {clock}", kind="quiet", size=12.5
+    return paper.text(_EDGE, 24, scene.title, size=17, bold=True) + paper.text(
+        _EDGE, 43, f"{scene.site} · °{scene.unit} · {clock}", kind="quiet", size=12.5
     )
 
 
@@ -73,10 +75,12 @@ def _panel(box: BoxNight, scene: NightScene, times: TimeScale, top: float) -> tu
     plot_top = top + _PANEL_TITLE
     bottom = plot_top + _PLOT
     scale = degree_scale(_values(box, scene), top=plot_top + 4, bottom=bottom - 4, unit=scene.unit)
-    shown_alarms = [a for a in box.alarms if times.inside(a.raised_s)]
+    shown_alarms = sorted(box.alarms, key=lambda alarm: alarm.raised_s)
     parts = [
-        paper.text(_LEFT - 20, top + 22, box.name, size=16, bold=True),
-        paper.text(WIDTH - 14, top + 22, _worst_words(box, scene, times), size=14, anchor="end", bold=True),
+        paper.text(_EDGE, top + 22, box.name, size=16, bold=True),
+        paper.text(
+            WIDTH - _EDGE, top + 22, _worst_words(box, scene, times), size=14, anchor="end", bold=True
+        ),
         _sky(scene, times, plot_top, bottom),
         _grid(scale, times, plot_top, bottom),
         _limits(box, scale, scene),
@@ -233,6 +237,8 @@ def _alarm_marks(alarms: list[Alarm], times: TimeScale, bottom: float) -> str:
     """A numbered triangle where each alarm was raised; as many as the list below explains."""
     parts = []
     for number, alarm in enumerate(alarms[:_MOST_ALARMS], 1):
+        if not times.inside(alarm.raised_s):
+            continue
         x, y = float(times.x(alarm.raised_s)), bottom - 3
         parts.append(paper.path(f"M{paper.num(x)} {paper.num(y - 7)}l5 8h-10z", css="ps-t-alarm"))
         parts.append(
@@ -244,10 +250,12 @@ def _alarm_marks(alarms: list[Alarm], times: TimeScale, bottom: float) -> str:
 def _strip(box: BoxNight, times: TimeScale, top: float) -> str:
     """Lid and cover through the night: the lid's opening as height, a cover as a bar; said in words."""
     base = top + 15
-    parts = [paper.text(_RIGHT + 9, base - 1, "lid", kind="quiet", size=12.5)]
+    parts = []
     openings = [(lid.time_s, lid.opening, lid.known_from) for lid in box.lids]
     if not openings:
         parts.append(paper.text(_LEFT, base - 2, "lid not known", kind="quiet", size=12))
+    else:
+        parts.append(paper.text(_RIGHT + 9, base - 1, "lid", kind="quiet", size=12.5))
     for (at, opening, known_from), (until, *_) in pairwise([*openings, (times.end_s, 0.0, "")]):
         left, right = (min(max(float(times.x(t)), times.left), times.right) for t in (at, until))
         if right <= left:
@@ -287,8 +295,16 @@ def _alarm_list(alarms: list[Alarm], scene: NightScene, times: TimeScale, top: f
 
 
 def _alarm_words(alarm: Alarm, scene: NightScene, times: TimeScale) -> str:
-    until = f" to {times.clock(alarm.returned_s)}" if alarm.returned_s else ", still on"
-    words = f"{times.clock(alarm.raised_s)}{until}: {alarm.kind.replace('-', ' ')}"
+    began = times.clock(alarm.raised_s)
+    if not times.inside(alarm.raised_s):
+        before = local(alarm.raised_s, scene.zone)
+        began = f"since {before.day} {before:%b} {began}"
+    if alarm.returned_s is None:
+        until = ", not over"
+    else:
+        over = local(alarm.returned_s, scene.zone)
+        until = f" to {over:%H:%M}" if times.inside(alarm.returned_s) else f" to {over.day} {over:%b %H:%M}"
+    words = f"{began}{until}: {alarm.kind.replace('-', ' ')}"
     if alarm.peak_c is not None and not alarm.kind.startswith("probe"):
         words += f", {'lowest' if alarm.kind in _COLD else 'highest'} {degrees(alarm.peak_c, scene.unit)}"
     return words
@@ -298,20 +314,21 @@ def _sent(scene: NightScene, times: TimeScale, top: float) -> tuple[str, float]:
     """What reached a phone, word for word; and what the forecast marks mean, where there are any."""
     parts, y = [], top
     if any(box.forecasts for box in scene.boxes):
-        parts.append(paper.rect(_LEFT - 14, y - 9, 5, 14, css="ps-t-said", opacity=0.3))
-        parts.append(paper.line(_LEFT - 17, y - 2, _LEFT - 6, y - 2, kind="said", width=2))
+        parts.append(paper.rect(_EDGE + 6, y - 9, 5, 14, css="ps-t-said", opacity=0.3))
+        parts.append(paper.line(_EDGE + 3, y - 2, _EDGE + 14, y - 2, kind="said", width=2))
         words = "lowest expected, as said at that time, 9 in 10 within the bar"
         parts.append(paper.text(_LEFT, y + 2, words, kind="said", size=12))
         y += 22
     sent = [n for n in scene.notices if times.inside(n.issued_s)]
     if not sent:
-        return "".join(parts) + paper.text(_LEFT - 20, y, "Nothing was sent.", kind="quiet", size=12.5), y
-    parts.append(paper.text(_LEFT - 20, y, "Sent", size=13, bold=True))
+        return "".join(parts) + paper.text(_EDGE, y, "Nothing was sent.", kind="quiet", size=12.5), y
+    parts.append(paper.text(_EDGE, y, "Sent", size=13, bold=True))
+    y += 2
     for notice in sent[:_MOST_NOTICES]:
         for k, words in enumerate(textwrap.wrap(notice.text, _CHARACTERS - 7) or [""]):
             y += _LINE
             if k == 0:
-                parts.append(paper.text(_LEFT - 20, y, times.clock(notice.issued_s), size=12.5, bold=True))
+                parts.append(paper.text(_EDGE, y, times.clock(notice.issued_s), size=12.5, bold=True))
             parts.append(paper.text(_LEFT + 24, y, words, size=12.5))
     if len(sent) > _MOST_NOTICES:
         y += _LINE

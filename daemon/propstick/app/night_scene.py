@@ -1,0 +1,151 @@
+"""From a report to the picture of one of its nights, or of the whole stretch where that is short."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import numpy as np
+
+from propstick.app.replay_report import Observed, Report, places_reported
+from propstick.drawing import BoxNight, Line, NightScene
+from propstick.engine.nights import Night, night_of
+from propstick.errors import InputError
+from propstick.garden import OUTSIDE
+from propstick.records import CoverTold, LidOpening
+from propstick.times import DAY_S, local, local_date
+
+SHORT_S = 36 * 3600
+"""A stretch this short is drawn whole."""
+
+
+def scene_of(report: Report, night: date | None = None) -> NightScene:
+    """What the picture shows.
+
+    Args:
+        night: The date the night begins; None: a short stretch whole, of a longer one the worst night.
+
+    Raises:
+        InputError: nothing was measured in that night.
+    """
+    if night is None and report.to_s - report.from_s <= SHORT_S:
+        return _scene(report, report.from_s, report.to_s, _sun_of_stretch(report), title=_span_words(report))
+    if night is None:
+        night = worst_night(report)
+    tonight = night_of(report.garden.site, night)
+    if tonight.end_s < report.from_s or tonight.start_s > report.to_s:
+        raise InputError(
+            f"--chart: got the night of {night.isoformat()}, expected one from "
+            f"{local_date(report.from_s, report.garden.site.zone)} to "
+            f"{local_date(report.to_s, report.garden.site.zone)}"
+        )
+    title = f"Night of {night.day} {night:%B %Y}"
+    return _scene(report, tonight.start_s, tonight.end_s, tonight, title=title)
+
+
+def worst_night(report: Report) -> date:
+    """The night that came closest to (or furthest below) a box's frost limit."""
+    known = [one for one in report.nights if one.value_c is not None]
+    if not known:
+        raise InputError("--chart: got no night with a reading, expected at least one")
+    whole = [one for one in known if one.whole] or known
+
+    def room_c(one: Observed) -> float:
+        return (one.value_c or 0.0) - (_limits(report, one.box, one.date)[0] or 0.0)
+
+    return min(whole, key=lambda one: (room_c(one), one.date)).date
+
+
+def _limits(report: Report, box: str, day: date) -> tuple[float | None, float | None]:
+    if box == OUTSIDE:
+        return None, None
+    limits = report.garden.limits_for(box, day)
+    return limits.frost_c, limits.heat_c
+
+
+def _sun_of_stretch(report: Report) -> Night | None:
+    """The night that lies in the stretch, if any part of it does."""
+    site = report.garden.site
+    first = local_date(report.from_s, site.zone) - timedelta(days=1)
+    nights = [night_of(site, first + timedelta(days=k)) for k in range(4)]
+
+    def shared_s(night: Night) -> int:
+        return min(night.sunrise_s, report.to_s) - max(night.sunset_s, report.from_s)
+
+    best = max(nights, key=shared_s)
+    return best if shared_s(best) > 0 else None
+
+
+def _span_words(report: Report) -> str:
+    first, last = (local(at, report.garden.site.zone) for at in (report.from_s, report.to_s))
+    if first.date() == last.date():
+        return f"{first.day} {first:%B %Y}"
+    same_month = (first.year, first.month) == (last.year, last.month)
+    return f"{first.day}{'' if same_month else f' {first:%B}'} to {last.day} {last:%B %Y}"
+
+
+def _scene(report: Report, start_s: int, end_s: int, night: Night | None, *, title: str) -> NightScene:
+    site = report.garden.site
+    by_sun = night is not None and night.by_sun
+    return NightScene(
+        title=title,
+        site=site.name,
+        start_s=start_s,
+        end_s=end_s,
+        unit=site.unit,
+        zone=site.zone,
+        sunset_s=night.sunset_s if night and by_sun else None,
+        sunrise_s=night.sunrise_s if night and by_sun else None,
+        outside=_line(report, OUTSIDE, "air", start_s, end_s),
+        boxes=tuple(_box(report, box, start_s, end_s, night) for box in places_reported(report.garden)),
+        notices=tuple(n for n in report.notices if start_s <= n.issued_s <= end_s),
+    )
+
+
+def _box(report: Report, box: str, start_s: int, end_s: int, night: Night | None) -> BoxNight:
+    air = _line(report, box, "air", start_s, end_s)
+    day = night.date if night else local_date(start_s, report.garden.site.zone)
+    frost_c, heat_c = _limits(report, box, day)
+    # By day, and where it went over the heat limit, the highest minute is the one that matters.
+    hot = heat_c is not None and len(air) > 0 and float(air.value_c.max()) > heat_c
+    cold = frost_c is not None and len(air) > 0 and float(air.value_c.min()) < frost_c
+    highest = (hot and not cold) or night is None
+    at = None if not len(air) else int(np.argmax(air.value_c) if highest else np.argmin(air.value_c))
+    return BoxNight(
+        name=box,
+        air=air,
+        soil=_line(report, box, "soil", start_s, end_s),
+        frost_c=frost_c,
+        heat_c=heat_c,
+        worst_c=None if at is None else float(air.value_c[at]),
+        worst_s=None if at is None else int(air.row_s[at]),
+        worst_is="highest" if highest else "lowest",
+        forecasts=tuple(f for f in report.night_forecasts if f.box == box and start_s <= f.issued_s <= end_s),
+        lids=_lids(report, box, start_s, end_s),
+        covers=_covers(report, box, end_s),
+        alarms=tuple(
+            a
+            for a in report.alarms
+            if a.box == box and a.raised_s <= end_s and (a.returned_s is None or a.returned_s >= start_s)
+        ),
+    )
+
+
+def _line(report: Report, box: str, place: str, start_s: int, end_s: int) -> Line:
+    part = report.series(box, place).between(start_s, end_s)
+    steps = [p.every_s for p in report.garden.probes_at(box, place) if p.every_s]
+    gap_s = max(900.0, 2.1 * max(steps, default=0.0), 5.0 * report.garden.step_s)
+    return Line(part.row_s, part.value, gap_s=gap_s)
+
+
+def _lids(report: Report, box: str, start_s: int, end_s: int) -> tuple[LidOpening, ...]:
+    """Openings inside the picture, and the last one before it if it is not long past."""
+    mine = sorted(
+        (lid for lid in report.lids if lid.box == box and lid.time_s <= end_s), key=lambda x: x.time_s
+    )
+    before = [lid for lid in mine if start_s - 2 * DAY_S <= lid.time_s < start_s][-1:]
+    return (*before, *(lid for lid in mine if lid.time_s >= start_s))
+
+
+def _covers(report: Report, box: str, end_s: int) -> tuple[CoverTold, ...]:
+    told = (c for c in report.covers if c.box == box and c.time_s <= end_s)
+    return tuple(sorted(told, key=lambda c: c.time_s))

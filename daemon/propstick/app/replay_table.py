@@ -1,0 +1,204 @@
+"""A report as a person reads it in a terminal: one sentence, then tables that fit 80 columns."""
+
+from __future__ import annotations
+
+import textwrap
+from collections import Counter
+from collections.abc import Iterable, Sequence
+
+from propstick.app.replay_report import Observed, Report
+from propstick.records import Alarm
+from propstick.times import local
+from propstick.units import shown
+
+WIDTH = 80
+_MOST_ALARMS, _MOST_NOTICES, _MOST_NIGHTS = 30, 12, 14
+_COLD = frozenset({"frost", "frost-ahead", "soil-cold", "no-shelter"})
+_FLAG_WORDS = {
+    "range": "out of the range a probe can read",
+    "power-on": "exactly 85 °C after losing power",
+    "checksum": "with a bad checksum",
+    "jump": "jumped further than air or soil can",
+    "stuck": "stood still too long to be true",
+    "duplicate": "with a time that probe had already",
+    "late": "older than the row before by more than one step",
+    "clock": "with a time that cannot be right",
+    "not-a-number": "that are no number",
+    "stale-conversion": "left over from the reading before",
+}
+
+
+def table_of(report: Report) -> str:
+    """The whole text, without a final line end."""
+    parts = [
+        *_wrapped(summary(report)),
+        *_stretch(report),
+        *_alarms(report),
+        *_notices(report),
+        *_nights(report),
+        *_readings(report),
+    ]
+    return "\n".join(parts)
+
+
+def summary(report: Report) -> str:
+    """What happened, in one or two sentences: how many warnings, and the worst minute."""
+    boxes = len(report.garden.box_names)
+    counts = Counter(alarm.kind for alarm in report.alarms)
+    what = ", ".join(f"{count} × {kind}" for kind, count in counts.most_common()) or "no alarm"
+    sent = len(report.notices)
+    pushes = (
+        "nothing would have been sent"
+        if not sent
+        else f"{sent} notice{'s' * (sent != 1)} would have been sent"
+    )
+    worst = worst_minute(report)
+    return f"{boxes} box{'es' * (boxes != 1)}: {what}; {pushes}." + (f" {worst}" if worst else "")
+
+
+def worst_minute(report: Report) -> str:
+    """The minute furthest over a limit, or the coldest; empty without a reading."""
+    found: list[tuple[float, str]] = []
+    for observed, word, which in ((report.nights, "Lowest", 0), (report.days, "Highest", 1)):
+        for one in observed:
+            if one.value_c is None or one.at_s is None:
+                continue
+            over_c = -one.value_c if which == 0 else one.value_c - 60.0
+            if one.box in report.garden.box_names:
+                limits = report.garden.limits_for(one.box, one.date)
+                limit_c = limits.heat_c if which else limits.frost_c
+                over_c = (one.value_c - limit_c) * (1 if which else -1) if limit_c is not None else over_c
+            when = _when(one.at_s, report)
+            found.append((over_c, f"{word}: {_degrees(one.value_c, report)} in {one.box} at {when}."))
+    return max(found, key=lambda item: item[0])[1].replace("in outside", "outside") if found else ""
+
+
+def _stretch(report: Report) -> list[str]:
+    site = report.garden.site
+    zone = site.zone or "UTC"
+    lines = [f"{_when(report.from_s, report)} to {_when(report.to_s, report)}, times of {zone}"]
+    if not site.has_sun:
+        lines += _wrapped(
+            "The site is not known, so neither is the sun: plain methods decide, nights count from "
+            "18:00 to 08:00. Name it with --site LAT,LON,ZONE."
+        )
+    return lines
+
+
+def _alarms(report: Report) -> list[str]:
+    if not report.alarms:
+        return []
+    if len(report.alarms) > _MOST_ALARMS:
+        return ["", *_alarm_sums(report)]
+    rows = [
+        (
+            _when(alarm.raised_s, report),
+            "still on"
+            if alarm.returned_s is None
+            else _when(alarm.returned_s, report, short_of=alarm.raised_s),
+            alarm.box,
+            alarm.kind + (f" {alarm.place}" if alarm.kind.startswith("probe") and alarm.place else ""),
+            _peak(alarm, report),
+        )
+        for alarm in report.alarms[:_MOST_ALARMS]
+    ]
+    return [
+        "",
+        *_table(("raised", "until", "box", "alarm", "worst"), rows),
+        *_more(report.alarms, _MOST_ALARMS),
+    ]
+
+
+def _peak(alarm: Alarm, report: Report) -> str:
+    if alarm.peak_c is None or alarm.kind.startswith("probe"):
+        return "-"
+    return _degrees(alarm.peak_c, report)
+
+
+def _notices(report: Report) -> list[str]:
+    if not report.notices:
+        return []
+    lines = ["", "sent"]
+    for notice in report.notices[:_MOST_NOTICES]:
+        lines += _wrapped(f"{_when(notice.issued_s, report)}  {notice.text}", indent="  ", rest=" " * 16)
+    return lines + _more(report.notices, _MOST_NOTICES)
+
+
+def _nights(report: Report) -> list[str]:
+    known = [one for one in report.nights if one.value_c is not None]
+    if not known:
+        return []
+    coldest = sorted(known, key=lambda one: one.value_c or 0.0)[:_MOST_NIGHTS]
+    shown_nights = sorted(coldest, key=lambda one: (one.date, one.box))
+    title = "night" if len(known) <= _MOST_NIGHTS else "coldest nights"
+    rows = [
+        (
+            one.date.isoformat() + ("" if one.whole else " (part)"),
+            one.box,
+            _degrees(one.value_c or 0.0, report),
+            local(one.at_s or 0, report.garden.site.zone).strftime("%H:%M"),
+            _foretold(one, report),
+        )
+        for one in shown_nights
+    ]
+    return ["", *_table((title, "box", "lowest", "at", "foretold"), rows)]
+
+
+def _foretold(one: Observed, report: Report) -> str:
+    mine = [f for f in report.night_forecasts if (f.box, f.night) == (one.box, one.date)]
+    if not mine:
+        return "-"
+    first = min(mine, key=lambda forecast: forecast.issued_s)
+    low, high = (_figure(value, report) for value in (first.low_c, first.high_c))
+    return f"{_degrees(first.min_c, report)} ({low} to {high})"
+
+
+def _readings(report: Report) -> list[str]:
+    rows, used = report.cells()
+    lines = ["", f"{rows:,} readings, {used:,} without a fault"]
+    for word, count in sorted(report.flagged().items(), key=lambda item: -item[1]):
+        lines.append(f"  {count:,} {word}: {_FLAG_WORDS.get(word, word)}")
+    for remark in report.remarks:
+        lines += _wrapped(f"read: {remark}", indent="  ", rest="    ")
+    return lines
+
+
+def _when(time_s: int, report: Report, *, short_of: int | None = None) -> str:
+    """Local day and clock; the clock alone on the day of `short_of`; the year only where there are two."""
+    zone = report.garden.site.zone
+    here = local(time_s, zone)
+    if short_of is not None and here.date() == local(short_of, zone).date():
+        return f"{here:%H:%M}"
+    years = local(report.from_s, zone).year != local(report.to_s, zone).year
+    return f"{here.day} {here:%b %Y %H:%M}" if years else f"{here.day} {here:%b %H:%M}"
+
+
+def _day(time_s: int, report: Report) -> str:
+    here = local(time_s, report.garden.site.zone)
+    return f"{here.day} {here:%b %Y}"
+
+
+def _degrees(value_c: float, report: Report) -> str:
+    return f"{_figure(value_c, report)} °{report.garden.site.unit}"
+
+
+def _figure(value_c: float, report: Report) -> str:
+    figure = round(shown(value_c, report.garden.site.unit), 1) + 0.0  # no minus before a zero
+    return f"{figure:.1f}".replace("-", "\u2212")
+
+
+def _more(items: Sequence[object], most: int) -> list[str]:
+    return [f"  and {len(items) - most:,} more; --json has them all"] if len(items) > most else []
+
+
+def _table(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
+    rows = list(rows)
+    widths = [max(len(row[k]) for row in (headers, *rows)) for k in range(len(headers))]
+    return [
+        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()[:WIDTH]
+        for row in (headers, *rows)
+    ]
+
+
+def _wrapped(text: str, *, indent: str = "", rest: str = "") -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=rest, break_on_hyphens=False)
