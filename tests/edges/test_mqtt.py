@@ -148,6 +148,20 @@ def test_a_broken_connection_doubles_nothing(make_broker, make_node, until):
     assert [r.time_ms for r in collect(again, 1, until)] == [(TIME_S + 2) * 1000]
 
 
+def test_a_lost_acknowledgement_doubles_nothing(make_broker, make_node, monkeypatch, until):
+    """Stored, but the broker never heard so: it sends again, and is told again."""
+    broker, node = make_broker(client_id="unheard"), make_node()
+    say(node, pack(0))
+    collect(broker, 1, until)
+    with monkeypatch.context() as patch:
+        patch.setattr(broker._client, "ack", lambda mid, qos: None)
+        broker.committed()
+    broker._client.socket().shutdown(2)
+    assert until(lambda: broker.counts["redelivered"] == 1)
+    say(node, pack(1))
+    assert [r.time_ms for r in collect(broker, 1, until)] == [(TIME_S + 1) * 1000]
+
+
 def test_messages_sent_while_the_watch_was_away_wait_for_it(make_broker, make_node, until):
     """The broker keeps the session; QoS 1 in order."""
     first, node = make_broker(client_id="away"), make_node()
@@ -176,9 +190,14 @@ def test_a_broker_restart_in_mid_stream_loses_and_doubles_nothing(broker_home, m
     found += collect(broker, 6, until)
     broker.committed()
     assert [r.time_ms // 1000 - TIME_S for r in found] == list(range(10))
-    assert retained(broker_home, "propstick/plot/boxes/north/now", until) == '{"air_c": 12}'
-    assert retained(broker_home, "propstick/plot/alarms/north/heat", until) == '{"id": "x"}'
-    assert retained(broker_home, "propstick/plot/watch", until) == "on"
+    for topic, payload in (
+        ("propstick/plot/boxes/north/now", '{"air_c": 12}'),
+        ("propstick/plot/alarms/north/heat", '{"id": "x"}'),
+        ("propstick/plot/watch", "on"),
+    ):
+        assert until(lambda topic=topic, payload=payload: retained(broker_home, topic, until) == payload), (
+            topic
+        )
     broker.publish("alarms/north/heat", "")
     assert until(lambda: retained(broker_home, "propstick/plot/alarms/north/heat", until) is None)
 

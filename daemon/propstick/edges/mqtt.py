@@ -11,7 +11,7 @@ from __future__ import annotations
 import logging
 import threading
 import time
-from collections import Counter, OrderedDict
+from collections import Counter, OrderedDict, deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import wraps
@@ -33,8 +33,11 @@ MOST_WAITING = 500
 MOST_UNCOMMITTED = 100
 """Beyond this many taken and not yet stored, the oldest are acknowledged all the same: while the store
 refuses, readings must go on arriving, since being warned comes before being recorded."""
-MOST_OUTGOING = 200
+REMEMBERED = 256
+"""Acknowledged messages known again if the acknowledgement never reached the broker."""
 MOST_TOPICS = 2000
+MOST_OUTGOING = MOST_TOPICS + 100
+"""All retained topics at once, as after a reconnection, and some more. paho's own default is no bound."""
 RECONNECT_S = (1, 120)
 
 
@@ -48,6 +51,12 @@ class _Held:
     qos: int
     arrival_ms: int
     connection: int
+
+    def is_same(self, other: _Held) -> bool:
+        """Whether the other is this message, delivered again."""
+        return self.qos > 0 and (self.mid, self.topic, self.payload) == (
+            other.mid, other.topic, other.payload,
+        )  # fmt: skip
 
 
 def _safe(callback: Callable[..., None]) -> Callable[..., None]:
@@ -96,6 +105,8 @@ class Broker:
         self._waiting: list[_Held] = []
         self._requests_waiting: list[_Held] = []
         self._taken: list[_Held] = []
+        self._done: deque[_Held] = deque(maxlen=REMEMBERED)
+        self._telling = threading.Lock()
         self._retained: OrderedDict[str, str] = OrderedDict()
         self._connection = 0
         self._connected = threading.Event()
@@ -108,6 +119,7 @@ class Broker:
         self._client.on_connect = self._on_connect
         self._client.on_connect_fail = self._on_connect_fail
         self._client.on_disconnect = self._on_disconnect
+        self._client.on_subscribe = self._on_subscribe
         self._client.on_message = self._on_message
 
     # Connection
@@ -183,10 +195,12 @@ class Broker:
         self._acknowledge(taken)
 
     def _acknowledge(self, messages: Sequence[_Held]) -> None:
-        for message in messages:
+        with self._lock:
+            self._done.extend(message for message in messages if message.qos)
             # A message number of an earlier connection may by now belong to another message.
-            if message.qos and message.connection == self._connection:
-                self._client.ack(message.mid, message.qos)
+            current = [m for m in messages if m.qos and m.connection == self._connection]
+        for message in current:
+            self._client.ack(message.mid, message.qos)
 
     def seen(self) -> dict[str, list[str]]:
         """Packs without absolute time that were taken; give it to the next life's `Broker`."""
@@ -200,15 +214,15 @@ class Broker:
         A retained one is remembered and told at the next connection; an empty payload clears it.
         """
         full = self._prefix + topic
-        if retain:
-            with self._lock:
+        with self._telling:
+            if retain:
                 self._retained[full] = payload
                 self._retained.move_to_end(full)
                 if len(self._retained) > MOST_TOPICS:
                     self._retained.popitem(last=False)
-        if not self._connected.is_set():
-            return retain
-        return self._client.publish(full, payload, qos=1, retain=retain).rc == 0
+            if not self._connected.is_set():
+                return retain
+            return self._client.publish(full, payload, qos=1, retain=retain).rc == 0
 
     # paho's thread
 
@@ -222,7 +236,7 @@ class Broker:
             return
         with self._lock:
             self._connection += 1
-            retained = dict(self._retained)
+        log.info("mqtt-connected host=%s session=%s", self._settings.host, flags.session_present)
         # Told again at every connection, so that a session of an earlier release learns new topics.
         topics = [self._prefix + "readings/+", self._prefix + "requests"]
         if self._settings.version == "5":
@@ -230,12 +244,22 @@ class Broker:
             client.subscribe([(topic, fresh) for topic in topics])
         else:
             client.subscribe([(topic, 1) for topic in topics])
-        client.publish(self._prefix + "watch", "on", qos=1, retain=True)
-        for topic, payload in retained.items():
-            client.publish(topic, payload, qos=1, retain=True)
-        self._why = ""
-        self._connected.set()
-        log.info("mqtt-connected host=%s session=%s", self._settings.host, flags.session_present)
+
+    @_safe
+    def _on_subscribe(
+        self, client: Client, userdata: Any, mid: int, reasons: list[ReasonCode], properties: Any
+    ) -> None:
+        """Only now does the broker hear for us: what a node says from here on will arrive."""
+        refused = [str(reason) for reason in reasons if reason.is_failure]
+        if refused:
+            self._why = f"the broker does not let us listen: {refused[0]}"
+            self._log_once("mqtt-deaf", self._why)
+            return
+        with self._telling:
+            client.publish(self._prefix + "watch", "on", qos=1, retain=True)
+            for topic, payload in self._retained.items():
+                client.publish(topic, payload, qos=1, retain=True)
+            self._connected.set()
 
     @_safe
     def _on_connect_fail(self, client: Client, userdata: Any) -> None:
@@ -277,11 +301,17 @@ class Broker:
             (self._requests_waiting if is_request else self._waiting).append(held)
 
     def _is_known_again(self, again: _Held) -> bool:
-        """Whether a redelivered message is still held here; then it is acknowledged as the new one."""
+        """Whether a redelivered message is here already.
+
+        One still held will be acknowledged as the new one; one done with is acknowledged again.
+        """
         for held in (*self._taken, *self._waiting, *self._requests_waiting):
-            if held.qos and (held.mid, held.topic, held.payload) == (again.mid, again.topic, again.payload):
+            if held.is_same(again):
                 held.connection = again.connection
                 return True
+        if any(done.is_same(again) for done in self._done):
+            self._client.ack(again.mid, again.qos)
+            return True
         return False
 
     def _acknowledge_now(self, message: MQTTMessage) -> None:
