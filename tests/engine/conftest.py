@@ -5,6 +5,7 @@ from datetime import time
 
 import numpy as np
 import pytest
+
 from propstick.blocks import Block, Flag, PlaceRows
 from propstick.engine.pipeline import advance, begin
 from propstick.garden import Box, Garden, Person, Probe, Site, Sowing
@@ -154,7 +155,7 @@ def lone():
 
 @pytest.fixture(scope="session")
 def table():
-    """Makes a block out of columns of values: `table(start_s, step_s, {"air": [...]}, flags={(row, id): bits})`."""
+    """Makes a block out of columns: `table(start_s, step_s, {"air": [...]}, flags={(row, id): bits})`."""
 
     def make(start_s, step_s, columns, *, flags=None):
         values = np.stack([np.asarray(v, dtype=np.float64) for v in columns.values()], axis=1)
@@ -179,7 +180,7 @@ def live(lone, table):
 
 @pytest.fixture(scope="session")
 def season(garden):
-    """Three invented days with sun, frost, noise and every fault we know; one-minute grid, garden's probes."""
+    """Three invented days with sun, frost, noise and every fault we know, a row a minute."""
     rng = np.random.default_rng(7)
     n = 3 * 1440
     row = np.arange(n)

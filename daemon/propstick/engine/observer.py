@@ -27,6 +27,7 @@ from propstick.engine.windows import (
     last,
     rows_since,
     start_window,
+    trailing_least,
     trailing_mean,
     trailing_slope,
 )
@@ -131,6 +132,7 @@ class Trace:
         soil_c: Soil that drives the surface, (n, b).
         measured_c: Air as read, NaN where silent, (n, b).
         air3_c, air5_c: Mean of the readings of the last 3 and 5 min, NaN where none, (n, b).
+        held5_c: What the readings of the last 5 min all reached, NaN where none, (n, b).
         slope5, slope10, slope45: Rise of the readings over these minutes [°C/min], NaN if unknown, (n, b).
         lid, lid_told: Opening used (0 where unknown), and whether it was told, (n, b).
         moved_min: Minutes since the lid was last told to have moved, (n, b).
@@ -159,6 +161,7 @@ class Trace:
     measured_c: FloatArray
     air3_c: FloatArray
     air5_c: FloatArray
+    held5_c: FloatArray
     slope5: FloatArray
     slope10: FloatArray
     slope45: FloatArray
@@ -316,6 +319,7 @@ def _follow(
     outside15 = outside15[h:]
     soil15 = trailing_mean(past.soil_c, count(_OUTSIDE_MEAN_MIN))[h:]
     air3 = trailing_mean(past.air_c, count(3))[h:]
+    held5 = trailing_least(past.air_c, count(5))[h:]
     air5 = trailing_mean(past.air_c, count(5))
     lag5, lag45 = count(5), count(45)
     slope5 = ((air5 - lagged(air5, lag5)) / (lag5 * minutes))[h:]
@@ -386,7 +390,8 @@ def _follow(
         air_c=nodes[:, AIR, MAIN], surface_c=nodes[:, SURFACE, MAIN], sun=nodes[:, SUN, MAIN],
         sun_slow=nodes[:, SUN_SLOW, MAIN], chill=nodes[:, CHILL, MAIN], error_c=errors[:, MAIN],
         bank_error_c=errors[:, BANK], bank_sun=nodes[:, SUN, BANK], soil_c=soils,
-        measured_c=air, air3_c=air3, air5_c=air5, slope5=slope5, slope10=slope10, slope45=slope45,
+        measured_c=air, air3_c=air3, air5_c=air5, held5_c=held5,
+        slope5=slope5, slope10=slope10, slope45=slope45,
         lid=lid, lid_told=told, cover=np.nan_to_num(cover), moved_min=moved_min,
         known=silent[:, :b] <= _SILENCE_MIN, fits=fits, theta=theta,
     )  # fmt: skip

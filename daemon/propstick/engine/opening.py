@@ -122,10 +122,8 @@ def _likelihood(trace: Trace, ceiling: FloatArray, by_day: BoolArray, minutes: f
 def _weights_of(lid: FloatArray) -> FloatArray:
     """A told opening as weights of the two nearest openings of the bank, (n, 4, b)."""
     weights = np.zeros((len(lid), len(OPENINGS), lid.shape[1]))
-    for k, opening in enumerate(OPENINGS):
-        shape = np.zeros(len(OPENINGS))
-        shape[k] = 1.0
-        weights[:, k] = np.interp(lid, OPENINGS, shape)
+    for k, share in enumerate(np.eye(len(OPENINGS))):
+        weights[:, k] = np.interp(lid, OPENINGS, share)
     return weights
 
 

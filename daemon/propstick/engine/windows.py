@@ -72,6 +72,14 @@ def trailing_mean(values: FloatArray, rows: int) -> FloatArray:
         return np.where(count > 0, total / np.maximum(count, 1.0), np.nan)
 
 
+def trailing_least(values: FloatArray, rows: int) -> FloatArray:
+    """Least of what is known in the last `rows` rows; NaN where nothing is, or the past is too short."""
+    least = lagged(values, rows - 1)
+    for lag in range(rows - 1):
+        least = np.fmin(least, lagged(values, lag))
+    return least
+
+
 def trailing_slope(values: FloatArray, rows: int, *, minutes: float) -> FloatArray:
     """Least-squares slope per minute through the last `rows` + 1 rows; NaN with fewer than half known.
 

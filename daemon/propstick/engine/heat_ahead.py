@@ -1,0 +1,198 @@
+"""Will the air of a box pass its limit within 20, 30, 60 minutes, how surely, and when.
+
+The observer's model is run an hour ahead under three skies: as the last hour was, as it is now, and as
+bright as it lately got. What these paths, the plain trends and the sun's height say is weighed by a
+logistic formula per horizon, which starts from invented weather (`heat_prior.py`) and then learns from
+the site's own days (`heat_learning.py`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from propstick.engine.heat_features import SUN_PAST_MIN, Outlook, features_of, outlook_at
+from propstick.engine.heat_learning import (
+    SAMPLE_EVERY_S,
+    LearningState,
+    ask,
+    asked_boxes,
+    chances,
+    invented_limits,
+    learn_formula,
+    listen,
+    start_learning,
+)
+from propstick.engine.observer import DAY_S, Trace, learns_at_s
+from propstick.garden import Box, Site
+from propstick.units import FloatArray, IntArray
+
+ISSUE_EVERY_S = 300
+NEAR_LIMIT_C = 12.0
+"""Farther below its limit no box gets there within the hour."""
+RAISE_AT = 0.31
+"""P(30 min) from which a warning goes out: about one false warning a box and week on invented boxes."""
+_SUN_LEAST_DEG = 3.0
+_SAMPLE_SUN_DEG = 8.0
+_PAST_EVERY_MIN = 3
+
+
+@dataclass(frozen=True)
+class HeatState:
+    """What is carried: the last row, the sun index of the last hour and a half (k, b), the formula."""
+
+    time_s: int | None
+    sun_tail: FloatArray
+    learning: LearningState
+
+
+@dataclass(frozen=True)
+class HeatAhead:
+    """Forecasts at m moments for b boxes; NaN where there is none to make.
+
+    Attributes:
+        row: Which row of the trace each moment is, (m,).
+        time_s: (m,).
+        limit_c: (m, b).
+        p20, p30, p60: Probability that a run of five minutes above the limit begins within so many
+            minutes, (m, b). NaN for a silent box, 0 more than 12 °C below its limit; not for one that is
+            above it now.
+        eta_s, eta_low_s, eta_high_s: When, with a 90 % interval if it comes; NaN where the paths do not
+            reach the limit within the hour, (m, b).
+    """
+
+    row: IntArray
+    time_s: IntArray
+    limit_c: FloatArray
+    p20: FloatArray
+    p30: FloatArray
+    p60: FloatArray
+    eta_s: FloatArray
+    eta_low_s: FloatArray
+    eta_high_s: FloatArray
+
+
+def start_heat(boxes: int, step_s: int = 60) -> HeatState:
+    """Nothing seen."""
+    rows = max(2, SUN_PAST_MIN * 60 // step_s)
+    return HeatState(time_s=None, sun_tail=np.full((rows, boxes), np.nan), learning=start_learning(boxes))
+
+
+def look_ahead(
+    state: HeatState, trace: Trace, *, limit_c: FloatArray, boxes: tuple[Box, ...], site: Site, step_s: int
+) -> tuple[HeatState, HeatAhead]:
+    """Forecast every five minutes of daylight, and learn from what became of earlier forecasts.
+
+    Args:
+        limit_c: Heat setpoint of each box, (b,), or at each row, (n, b).
+        step_s: The observer's step (`ObserverState.step_s`).
+    """
+    limits = np.broadcast_to(np.asarray(limit_c, dtype=float), trace.sun.shape)
+    offset = learns_at_s(site)
+    days = (trace.time_s - offset) // DAY_S
+    parts = []
+    for day in np.unique(days):
+        if state.time_s is not None and (state.time_s - offset) // DAY_S != day:
+            state = replace(state, learning=learn_formula(state.learning))
+        here = np.flatnonzero(days == day)
+        state, part = _look(state, trace, here, limits, boxes, site, step_s)
+        parts.append(part)
+    if not parts:
+        none = np.empty((0, trace.sun.shape[1]))
+        index = np.empty(0, dtype=np.int64)
+        return state, HeatAhead(index, index, none, none, none, none, none, none, none)
+    names = HeatAhead.__dataclass_fields__
+    return state, HeatAhead(**{name: np.concatenate([getattr(p, name) for p in parts]) for name in names})
+
+
+def _look(
+    state: HeatState, trace: Trace, here: IntArray, limits: FloatArray, boxes: tuple[Box, ...], site: Site,
+    step_s: int,
+) -> tuple[HeatState, HeatAhead]:  # fmt: skip
+    """Rows within one day of learning."""
+    part = Trace(**{name: getattr(trace, name)[here] for name in Trace.__dataclass_fields__})
+    tail = len(state.sun_tail)
+    suns = np.concatenate([state.sun_tail, part.sun])
+    due = _due(part.time_s, ISSUE_EVERY_S, step_s)
+    if site.has_sun:
+        due &= part.elevation_deg > _SUN_LEAST_DEG
+    rows = np.flatnonzero(due)
+    limit = limits[here][rows]
+    outlook = outlook_at(part, rows, _past(suns, rows + tail, step_s), site)
+    learning = _asked(state.learning, part, rows, outlook, boxes, site, step_s)
+    learning = listen(learning, part, step_s=step_s)
+    following = HeatState(
+        time_s=int(part.time_s[-1]), sun_tail=suns[len(suns) - tail :].copy(), learning=learning
+    )
+    return following, _forecast(state.learning, part, rows, outlook, limit, here)
+
+
+def _forecast(
+    learning: LearningState, trace: Trace, rows: IntArray, outlook: Outlook, limit: FloatArray, here: IntArray
+) -> HeatAhead:
+    chance = chances(learning, features_of(outlook, limit))
+    with np.errstate(invalid="ignore"):
+        far = limit - outlook.air5_c > NEAR_LIMIT_C
+    chance = np.where(outlook.usable[:, None], np.where(far[:, None], 0.0, chance), np.nan)
+    minutes = eta_minutes(outlook, limit)
+    low, high = np.exp(learning.eta_span)
+    time_s = trace.time_s[rows]
+    eta, eta_low, eta_high = (time_s[:, None] + 60.0 * minutes * k for k in (1.0, low, high))
+    return HeatAhead(
+        row=here[rows], time_s=time_s, limit_c=limit, p20=chance[:, 0], p30=chance[:, 1], p60=chance[:, 2],
+        eta_s=eta, eta_low_s=eta_low, eta_high_s=eta_high,
+    )  # fmt: skip
+
+
+def eta_minutes(outlook: Outlook, limit_c: FloatArray) -> FloatArray:
+    """Minutes until the likeliest path passes the limit, NaN where none does within the hour, (m, b).
+
+    The path under the sky as it was; where that stays below, as it is now; else a bright one.
+    """
+    minutes = np.full(limit_c.shape, np.nan)
+    with np.errstate(invalid="ignore"):
+        above = outlook.path_c >= limit_c
+    for sky in (2, 1, 0):
+        reached = above[:, sky].any(axis=0)
+        minutes = np.where(reached, above[:, sky].argmax(axis=0) + 1.0, minutes)
+    return np.where(outlook.usable, minutes, np.nan)
+
+
+def _asked(
+    learning: LearningState, trace: Trace, rows: IntArray, outlook: Outlook, boxes: tuple[Box, ...],
+    site: Site, step_s: int,
+) -> LearningState:  # fmt: skip
+    """Put the invented limits of these rows to the boxes."""
+    chosen = _due(trace.time_s[rows], SAMPLE_EVERY_S, step_s)
+    if site.has_sun:
+        chosen &= trace.elevation_deg[rows] > _SAMPLE_SUN_DEG
+    picked = np.flatnonzero(chosen)
+    if not len(picked):
+        return learning
+    there = Outlook(
+        path_c=outlook.path_c[:, :, picked],
+        **{name: getattr(outlook, name)[picked] for name in Outlook.__dataclass_fields__ if name != "path_c"},
+    )
+    limit = there.air5_c + invented_limits(boxes, trace.time_s[rows[picked]])
+    limit = np.where(asked_boxes(trace, rows[picked], limit) & there.usable, limit, np.nan)
+    return ask(
+        learning,
+        trace.time_s[rows[picked]],
+        features=np.nan_to_num(features_of(there, limit)),
+        limit_c=limit,
+        eta_min=eta_minutes(there, limit),
+    )
+
+
+def _due(time_s: IntArray, every_s: int, step_s: int) -> FloatArray:
+    """The first row in each stretch of `every_s` by the clock."""
+    return time_s // every_s != (time_s - step_s) // every_s
+
+
+def _past(suns: FloatArray, rows: IntArray, step_s: int) -> FloatArray:
+    """Sun index of the last hour and a half before each row, (k, m, b)."""
+    apart = max(1, _PAST_EVERY_MIN * 60 // step_s)
+    count = max(1, SUN_PAST_MIN * 60 // (apart * step_s))
+    lags = apart * np.arange(count - 1, -1, -1)
+    return suns[rows[None] - lags[:, None]]
