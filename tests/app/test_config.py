@@ -105,6 +105,8 @@ FAULTS = [
     ("[alarms]\non_delay_s = 1.5\n", "on_delay_s", ["got 1.5", "whole number"]),
     ("[alarms]\nprop_c = 30\n", "prop_c", ["prop_c 30 above heat_c 27"]),
     ("[alarm]\nheat_c = 26\n", "[alarm]", ["key alarm", "the nearest is alarms"]),
+    ('[[bxo]]\nname = "south"\n', "[[bxo]]", ["key bxo", "the nearest is box"]),
+    ('[spot]\nname = "wall"\n', "[spot]", ["[[spot]], with two brackets"]),
     ("[watch]\nstep_s = 1\n", "step_s", ["got 1 seconds", "expected 2 to 300 seconds"]),
     ('[person]\nleaves = "25:00"\nback = "17:00"\n', "leaves", ["got '25:00'", "time of day"]),
     ('[person]\nleaves = "08:00"\n', "leaves", ["leaves alone", "leaves and back"]),
@@ -240,9 +242,16 @@ def test_a_secret_others_can_read_is_refused(with_secret, mode, content, word):
     assert "json" not in str(caught.value)
 
 
-def test_an_address_in_an_error_is_not_shown_whole(refused):
-    error = refused('[watch]\nheartbeat_ulr = "https://token@host/x"\n')
-    assert "token" not in str(error)
+@pytest.mark.parametrize(
+    "added",
+    [
+        '[watch]\nheartbeat_ulr = "https://hunter2@host/x"\n',
+        '[mqtt]\npassword = "hunter2"\n',
+        '[push]\nurls = ["mailto:me:hunter2@host"]\n',
+    ],
+)
+def test_what_may_be_a_secret_is_not_shown_in_an_error(refused, added):
+    assert "hunter2" not in str(refused(added))
 
 
 def test_a_helper_is_known_by_the_name_of_an_address(written):

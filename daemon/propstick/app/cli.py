@@ -71,6 +71,9 @@ def main(argv: Sequence[str] | None = None) -> int:
 def _run(words: list[str]) -> int:
     called = called_word(words)
     parser, commands = _parser()
+    if not words:
+        parser.print_help(sys.stderr)
+        return REFUSED
     if called is not None:
         _must_be_known(called)
         module = importlib.import_module(f"propstick.app.commands.{COMMANDS[called][0]}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, get_args
@@ -16,6 +17,7 @@ from propstick.units import c_from_f, difference_c_from_f, f_from_c
 
 SHOW_ALL = "deploy/garden.toml shows every key with its unit, its range and its default"
 NOTHING = "nothing"
+_SECRET = re.compile(r"pass|secret|token|pw", re.IGNORECASE)
 _TABLE_WORDS = {"box", "spot", "probe"}
 
 
@@ -60,10 +62,16 @@ def _thing(path: Path, data: Mapping) -> str:
     return f"[{words}]{number}{key}"
 
 
-def shown(value: Any) -> str:
-    """A value as it was written, short enough for a line. Addresses may hold secrets: never whole."""
+def shown(value: Any, *, key: object = "") -> str:
+    """A value as it was written, short enough for a line. What may hold a secret is never shown whole."""
+    if _SECRET.search(str(key)) and not str(key).endswith("_file"):
+        return "***"
     if isinstance(value, str) and "://" in value:
         return f"an address {value.split('://', 1)[0] or '?'}://***"
+    if isinstance(value, str) and "@" in value:
+        return "'***@***'"
+    if isinstance(value, Mapping) or (isinstance(value, list) and value and isinstance(value[0], Mapping)):
+        return "a table" if isinstance(value, Mapping) else "tables in [[ ]]"
     text = repr(value) if not isinstance(value, bool) else str(value).lower()
     return text if len(text) <= 60 else text[:57] + "..."
 
@@ -80,7 +88,7 @@ def unknown_key(path: Path, value: Any, model: type[BaseModel]) -> Problem:
     known = known_keys(model)
     near = nearest(str(path[-1]), known)
     expected = f"a known key; the nearest is {near}" if near else f"one of {', '.join(known)}"
-    return Problem(path=path, found=shown(value), expected=expected)
+    return Problem(path=path, found=shown(value, key=path[-1]), expected=expected)
 
 
 def known_keys(model: type[BaseModel]) -> list[str]:
@@ -149,6 +157,9 @@ def _problem(item: Any, path: Path, written: Path, data: Mapping, root: type[Bas
         return Problem(path=written, found=shown(value), expected=f"one of {', '.join(choices)}{tail}")
     if kind == "value_error":
         return Problem(path=written, found=shown(value), expected=str(item["ctx"]["error"]))
+    if kind == "list_type" and path[0] in _TABLE_WORDS and len(path) == 1:
+        expected = f"[[{path[0]}]], with two brackets: there may be several"
+        return Problem(path=written, found=f"[{path[0]}]", expected=expected)
     words = _WORDS.get(kind) or item["msg"].removeprefix("Input should be ")
     return Problem(path=written, found=shown(value), expected=words)
 

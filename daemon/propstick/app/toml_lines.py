@@ -29,10 +29,13 @@ class Lines:
             self._walk(number, line)
 
     def of(self, path: Path) -> int | None:
-        """The line of the path, else of the nearest table around it."""
+        """The line of the path, else the first below it, else that of the nearest table around it."""
         for length in range(len(path), 0, -1):
             if (line := self._found.get(path[:length])) is not None:
                 return line
+            below = [line for found, line in self._found.items() if found[:length] == path[:length]]
+            if below:
+                return min(below)
         return None
 
     def last_of(self, path: Path) -> int:
