@@ -107,6 +107,13 @@ def test_a_time_that_cannot_be_right_is_left_out(run, tmp_path):
     assert 9.0 not in cells(out).values()
 
 
+def test_what_is_no_number_is_kept_with_a_flag_and_said(run, tmp_path):
+    file = tmp_path / "odd.csv"
+    file.write_text("time,north.air\n2026-03-01T06:00Z,3.0\n2026-03-01T06:01Z,abc\n")
+    _, out, _ = run("import", file)
+    assert "flagged and kept: 1 not-a-number" in out
+
+
 def test_an_unknown_box_is_refused(run, tmp_path):
     file = tmp_path / "x.csv"
     file.write_text("time,nort.air\n2026-03-01T06:00Z,3\n")

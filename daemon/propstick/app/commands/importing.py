@@ -9,7 +9,7 @@ import numpy as np
 
 from propstick.app.commands._shared import add_json, print_json, say, settings_of, store_of
 from propstick.app.progress import Progress
-from propstick.blocks import Flag
+from propstick.blocks import FAULT_BITS, Flag
 from propstick.errors import InputError
 from propstick.garden import Garden, Probe
 from propstick.grid import ReadingColumns
@@ -50,8 +50,11 @@ def run(args: argparse.Namespace) -> int:
         "already_there": len(columns) - added,
         "left_out": recording.cells - len(columns),
     }
+    flagged = {
+        flag.word: count for flag in Flag if flag & FAULT_BITS and (count := _with_flag(columns, flag))
+    }
     if args.json:
-        print_json(counts | {"remarks": list(recording.remarks)})
+        print_json(counts | {"flagged": flagged, "remarks": list(recording.remarks)})
         return 0
     for remark in recording.remarks:
         say(remark)
@@ -59,7 +62,13 @@ def run(args: argparse.Namespace) -> int:
         f"{recording.name}: {added:,} readings added, {counts['already_there']:,} were there, "
         f"{counts['left_out']:,} left out (no believable time, or a cover)"
     )
+    if flagged:
+        print("flagged and kept: " + ", ".join(f"{count:,} {word}" for word, count in flagged.items()))
     return 0
+
+
+def _with_flag(columns: ReadingColumns, flag: Flag) -> int:
+    return int(np.count_nonzero(columns.flags & int(flag)))
 
 
 def timed(columns: ReadingColumns) -> ReadingColumns:

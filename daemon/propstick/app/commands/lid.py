@@ -22,7 +22,12 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Runs the command."""
     opening = opening_of(args.opening)
-    return ask(args, "lid", {"box": args.box, "opening": opening}, f"lid {opening:g}")
+    return ask(
+        args,
+        "lid",
+        {"box": args.box, "opening": opening},
+        "lid closed" if opening == 0 else f"lid {opening:g} open, of 1",
+    )
 
 
 def opening_of(text: str) -> float:
