@@ -45,7 +45,7 @@ def evening_at(slots: Slots, night: Night, time_s: float, *, usual_drop_c: Float
         usual_drop_c: Mean of past (minimum - air at this hour), boxes then outside, shape (b + 1,) [°C].
     """
     i = slots.index_of(time_s)
-    window = _Window(slots, i)
+    window = Window(slots, i)
     air = window.mean("air_c", 3)
     outside = air[-1]
     beside = bool(~np.isnan(outside))
@@ -78,7 +78,7 @@ def evening_at(slots: Slots, night: Night, time_s: float, *, usual_drop_c: Float
     return Evening(air, np.stack([columns[name] for name in NAMES], axis=1), beside)
 
 
-class _Window:
+class Window:
     """Means and extremes of the slots up to one of them."""
 
     def __init__(self, slots: Slots, last: int) -> None:

@@ -1,4 +1,5 @@
-"""Which night it is: from one hour before sunset to one hour after sunrise, named by the date it begins.
+"""Which night or day it is. A night runs from one hour before sunset to one hour after sunrise, named
+by the date it begins; a day from sunrise to sunset.
 
 Without a position, or without a sunset (high summer and deep winter in the far north), 18:00 to
 08:00 on the clock there, as if the sun set at 19:00 and rose at 07:00.
@@ -65,6 +66,41 @@ def night_ending_after(site: Site, time_s: float) -> Night:
     while night_of(site, day).end_s <= time_s:
         day += timedelta(days=1)
     return night_of(site, day)
+
+
+@dataclass(frozen=True)
+class Daylight:
+    """One day from sunrise to sunset, UTC seconds; `by_sun` is False where the clock stood in."""
+
+    date: date
+    sunrise_s: int
+    sunset_s: int
+    by_sun: bool
+
+    @property
+    def noon_s(self) -> int:
+        """Midway: within some minutes of solar noon."""
+        return (self.sunrise_s + self.sunset_s) // 2
+
+
+@lru_cache(maxsize=4096)
+def daylight_of(site: Site, day: date) -> Daylight:
+    """The daylight of a local date; from 07:00 to 19:00 where the sun is unknown or does not set."""
+    rises_s = sets_s = None
+    if site.has_sun:
+        rises_s, sets_s = _event(site, day, rising=True), _event(site, day, rising=False)
+    if rises_s is None or sets_s is None:
+        zone = site.zone
+        return Daylight(day, at_local(day, time(7), zone), at_local(day, time(19), zone), by_sun=False)
+    return Daylight(day, rises_s, sets_s, by_sun=True)
+
+
+def daylight_ending_after(site: Site, time_s: float) -> Daylight:
+    """The first day whose sunset is later than `time_s`: today, or tomorrow once it has set."""
+    day = local_date(time_s, site.zone) - timedelta(days=1)
+    while daylight_of(site, day).sunset_s <= time_s:
+        day += timedelta(days=1)
+    return daylight_of(site, day)
 
 
 def _event(site: Site, day: date, *, rising: bool) -> int | None:

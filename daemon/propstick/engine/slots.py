@@ -20,6 +20,11 @@ KEPT = 576
 
 _SITE_COLUMNS = 3  # outside air, outside soil, outside humidity
 _BOX_PLACES = ("air_c", "soil_c", "humidity_pct", "lid", "cover")
+_SUN_SHARE = "sun_share"
+_PLACES = (*_BOX_PLACES, _SUN_SHARE)
+
+
+_OPEN_GROUND = {"lid": 1.0, "cover": 0.0, _SUN_SHARE: np.nan}
 
 
 @dataclass(frozen=True)
@@ -29,11 +34,11 @@ class Slots:
     Attributes:
         boxes: Number of boxes b. Box columns of the views below are followed by one for `outside`.
         first_slot: Index of the first slot kept.
-        mean: Shape (s, 3 + 5 b): outside air, soil, humidity, then the boxes' air, soil, humidity,
-            lid, cover.
+        mean: Shape (s, 3 + 6 b): outside air, soil, humidity, then the boxes' air, soil, humidity,
+            lid, cover, and the share of a clear sky's sun they get.
         low, high: Least and greatest air, shape (s, b + 1), outside last.
         pending_s: Times of the rows of the unfinished slot, shape (m,).
-        pending: Their values, shape (m, 3 + 5 b).
+        pending: Their values, shape (m, 3 + 6 b).
         newest_c, newest_s: The last known air and its time, boxes then outside, shape (b + 1,).
     """
 
@@ -69,13 +74,13 @@ class Slots:
 
     def part(self, name: str, first: int, last: int) -> FloatArray:
         """The same of slots `first` to `last` - 1 only."""
-        k = _BOX_PLACES.index(name)
+        k = _PLACES.index(name)
         mean = self.mean[max(first, 0) : max(last, 0)].astype(np.float64)
         boxes = mean[:, _SITE_COLUMNS + k * self.boxes : _SITE_COLUMNS + (k + 1) * self.boxes]
         if k < _SITE_COLUMNS:
             ground = mean[:, k : k + 1]
         else:
-            ground = np.full((len(mean), 1), 1.0 if name == "lid" else 0.0)
+            ground = np.full((len(mean), 1), _OPEN_GROUND[name])
         return np.concatenate([boxes, ground], axis=1)
 
     def air_now(self) -> FloatArray:
@@ -86,7 +91,7 @@ class Slots:
 
 def no_slots(boxes: int) -> Slots:
     """Memory before the first row."""
-    width = _SITE_COLUMNS + len(_BOX_PLACES) * boxes
+    width = _SITE_COLUMNS + len(_PLACES) * boxes
     return Slots(
         boxes=boxes,
         first_slot=0,
@@ -100,13 +105,20 @@ def no_slots(boxes: int) -> Slots:
     )
 
 
-def extend(slots: Slots, rows: PlaceRows) -> Slots:
-    """The memory with `rows` added; they must be later than all before."""
+def extend(slots: Slots, rows: PlaceRows, sun_share: FloatArray | None = None) -> Slots:
+    """The memory with `rows` added; they must be later than all before.
+
+    Args:
+        sun_share: Sun in each box over that of a clear sky, shape (n, b); NaN by night or unknown.
+    """
     if len(rows) == 0:
         return slots
+    if sun_share is None:
+        sun_share = np.full(rows.air_c.shape, np.nan)
     values = np.concatenate(
         [rows.outside_air_c[:, None], rows.outside_soil_c[:, None], rows.outside_humidity_pct[:, None]]
-        + [getattr(rows, name) for name in _BOX_PLACES],
+        + [getattr(rows, name) for name in _BOX_PLACES]
+        + [sun_share],
         axis=1,
     )
     slots = _with_newest(slots, rows.time_s, values[:, _air_columns(slots.boxes)])

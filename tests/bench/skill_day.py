@@ -1,0 +1,279 @@
+"""Skill of the night and day forecasts beside the plain methods: `python -m tests.bench.skill_day [DATA_FOLDER]`.
+
+Boxes, clouds and dates never used for fitting: New York 2013 under simulated boxes, and, where the
+folder of measured data is given, real enclosures. Every figure is over the same rows for every method.
+"""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from propstick.engine import ceiling as ceilings
+from propstick.engine import horizon, observer, plain, scores
+from propstick.engine.nights import HOUR_S, daylight_of, night_of
+from propstick.engine.paths import moments_of
+from propstick.engine.rise import issue_class
+from propstick.simulation.frame import FrameSpec
+from propstick.times import local_date
+from propstick.units import FloatArray
+from tests.bench import day_worlds as worlds
+
+NIGHT_HOURS = tuple(range(-1, 13))
+DAY_HOURS = (-0.5, 1.0, 3.0, 5.0)
+OPENINGS = (0.0, 0.1, 1.0)
+
+
+@dataclass
+class NightRows:
+    """One entry per box and issue; parallel lists."""
+
+    hour: list[int] = field(default_factory=list)
+    night: list[int] = field(default_factory=list)
+    box: list[int] = field(default_factory=list)
+    low: list[float] = field(default_factory=list)
+    high: list[float] = field(default_factory=list)
+    ours: list[float] = field(default_factory=list)
+    mean_drop: list[float] = field(default_factory=list)
+    last_drop: list[float] = field(default_factory=list)
+    fao: list[float] = field(default_factory=list)
+    p0: list[float] = field(default_factory=list)
+    came: list[float] = field(default_factory=list)
+
+    def arrays(self) -> dict[str, FloatArray]:
+        return {name: np.array(values, dtype=float) for name, values in vars(self).items()}
+
+
+@dataclass
+class DayRows:
+    """One entry per box, lid and issue; parallel lists."""
+
+    k: list[int] = field(default_factory=list)
+    day: list[int] = field(default_factory=list)
+    lid: list[int] = field(default_factory=list)
+    box: list[int] = field(default_factory=list)
+    ours: list[float] = field(default_factory=list)
+    low: list[float] = field(default_factory=list)
+    high: list[float] = field(default_factory=list)
+    base: list[float] = field(default_factory=list)
+    yesterday: list[float] = field(default_factory=list)
+    outside: list[float] = field(default_factory=list)
+    outside_came: list[float] = field(default_factory=list)
+    came: list[float] = field(default_factory=list)
+    clear: list[float] = field(default_factory=list)
+
+    def arrays(self) -> dict[str, FloatArray]:
+        return {name: np.array(values, dtype=float) for name, values in vars(self).items()}
+
+
+def day_issue_rows(site, time_s: FloatArray) -> list[int]:
+    """Row numbers at which the day forecast is judged: half an hour before sunrise, then 1, 3, 5 h after it."""
+    rows = []
+    for day in _dates(site, time_s):
+        light = daylight_of(site, day)
+        for hours in DAY_HOURS:
+            issue_s = light.sunrise_s + hours * HOUR_S
+            if hours <= 1 or issue_s <= light.noon_s:
+                row = int(np.searchsorted(time_s, issue_s))
+                if row < len(time_s):
+                    rows.append(row)
+    return rows
+
+
+def forecast_world(rows, site, boxes, *, world=None, with_model=True, day_truth=True):
+    """Feed the rows through the engine's parts; forecasts of nights and days beside what came."""
+    b = rows.air_c.shape[1]
+    time_s = rows.time_s
+    step_s = int(np.median(np.diff(time_s)))
+    state = horizon.start(b)
+    watch, sky = observer.start(boxes, step_s), ceilings.start_ceiling(b, max(step_s, 60))
+    nights, days = NightRows(), DayRows()
+    issues: dict[int, str] = dict.fromkeys(day_issue_rows(site, time_s), "day") if day_truth else {}
+    for day in _dates(site, time_s):
+        night = night_of(site, day)
+        for hour in NIGHT_HOURS:
+            issue_s = night.sunset_s + hour * HOUR_S
+            row = int(np.searchsorted(time_s, issue_s))
+            if issue_s < night.sunrise_s - 1800 and 0 < row < len(time_s):
+                issues[row] = "night"
+    first = 0
+    for row in [*sorted(issues), len(rows) - 1]:
+        part = rows.cut(first, row + 1)
+        first = row + 1
+        share, moment = None, None
+        if with_model and len(part):
+            watch, trace = observer.observe(watch, part, site)
+            sky, top = ceilings.watch_ceiling(sky, trace, lid=trace.lid, site=site, step_s=watch.step_s)
+            share = np.full(part.air_c.shape, np.nan)
+            sunny = (trace.clear_sky_w_m2 > 80.0)[:, None] & trace.known
+            share[trace.index] = np.where(sunny, trace.sun / np.maximum(top, 0.1), np.nan)
+            moment = moments_of(trace, np.array([len(trace) - 1])) if len(trace) else None
+        state = horizon.advance(state, part, site=site, sun_share=share)
+        what = issues.get(row)
+        if what == "night":
+            _night(nights, state, rows, row, site)
+        elif what == "day":
+            state = _day(days, state, rows, row, site, moment=moment, level=sky.level, world=world)
+    return nights.arrays(), days.arrays()
+
+
+def _night(out: NightRows, state, rows, row: int, site) -> None:
+    from propstick.engine.nights import night_ending_after
+
+    night = night_ending_after(site, state.row_s)
+    forecast = horizon.night_minimum(state, site=site)
+    last = int(np.searchsorted(rows.time_s, night.end_s))
+    hour = night.issue_hour(state.row_s)
+    record, h = state.night.plain, hour + 1
+    now = forecast.now_c
+    columns = (plain.mean_drop_c(record, h, now), plain.last_drop_c(record, h, now), plain.fao_c(record, h, now))
+    p0 = forecast.p_below(0.0)
+    for box in range(len(now)):
+        air = rows.outside_air_c if box == len(now) - 1 else rows.air_c[:, box]
+        span = air[row : last + 1]
+        known = ~np.isnan(span)
+        if last >= len(rows) or known.mean() < 0.9 or np.isnan(now[box]):
+            continue
+        if box < len(now) - 1:
+            lid = rows.lid[row : last + 1, box]
+            at = int(np.nanargmin(span))
+            if np.nan_to_num(np.abs(lid[: at + 1] - lid[0]).max()) > 0.05:
+                continue
+        out.hour.append(hour)
+        out.night.append(state.night.nights)
+        out.box.append(box if box < len(now) - 1 else -1)
+        out.low.append(forecast.low_c[box])
+        out.high.append(forecast.high_c[box])
+        out.ours.append(forecast.min_c[box])
+        for name, column in zip(("mean_drop", "last_drop", "fao"), columns, strict=True):
+            getattr(out, name).append(column[box])
+        out.p0.append(p0[box])
+        out.came.append(float(np.nanmin(span)))
+
+
+def _day(out: DayRows, state, rows, row: int, site, *, moment, level, world):
+    today = daylight_of(site, local_date(state.row_s, site.zone))
+    state, forecast = horizon.day_maximum(state, site=site, moment=moment, ceiling=level)
+    stop = int(np.searchsorted(rows.time_s, today.sunset_s))
+    if stop >= len(rows):
+        return state
+    k = issue_class(today, state.row_s)
+    day_number = int(state.row_s // 86_400)
+    outside_came = float(np.nanmax(rows.outside_air_c[row:stop]))
+    best = plain.best_lift_c(state.day.lift_c)
+    from propstick.engine.rise import mean_rise_c
+
+    base = rows.outside_air_c[max(row - 14, 0) : row + 1].mean() + mean_rise_c(state.day.rise, k) + best
+    back = rows.air_c[max(row - 1440, 0) : row]
+    yesterday = back.max(axis=0) if len(back) else np.full(rows.air_c.shape[1], np.nan)
+    truth = None
+    if world is not None and row in world.states:
+        truth = worlds.clear_truth_c(world, row, openings=OPENINGS, minutes=stop - row)
+    clear = float(world.weather.cloud[row:stop].mean()) if world is not None else float("nan")
+    for lid in range(4):
+        if truth is None and lid < 3:
+            continue
+        for box in range(rows.air_c.shape[1]):
+            came = float(np.nanmax(rows.air_c[row:stop, box])) if lid == 3 else truth[lid, box]
+            if lid == 3 and np.nan_to_num(np.abs(np.diff(rows.lid[row:stop, box])).max()) > 0.05:
+                continue
+            out.k.append(k)
+            out.day.append(day_number)
+            out.lid.append(lid)
+            out.box.append(box)
+            out.ours.append(forecast.max_c[lid, box])
+            out.low.append(forecast.low_c[lid, box])
+            out.high.append(forecast.high_c[lid, box])
+            out.base.append(base[box])
+            out.yesterday.append(yesterday[box])
+            out.outside.append(forecast.outside_max_c)
+            out.outside_came.append(outside_came)
+            out.came.append(came)
+            out.clear.append(clear)
+    return state
+
+
+def _dates(site, time_s):
+    from propstick.times import days_from
+
+    return days_from(local_date(float(time_s[0]), site.zone), local_date(float(time_s[-1]), site.zone))
+
+
+def print_nights(title: str, d: dict[str, FloatArray]) -> None:
+    print(f"\n{title}: lowest air from issue to the night's end; MAE °C")
+    print("  h after  n     mean   last    FAO    ours  covers  width   bias")
+    print("  sunset         drop   drop")
+    for hour in (-1, 0, 1, 2, 4, 6, 8, 10):
+        m = (d["hour"] == hour) & (d["night"] >= 3) & (d["box"] >= 0)
+        known = m & ~np.isnan(d["ours"] + d["fao"])
+        if known.sum() < 20:
+            continue
+        came = d["came"][known]
+        mae = [scores.mean_absolute_error(d[n][known], came) for n in ("mean_drop", "last_drop", "fao", "ours")]
+        held = scores.coverage(d["low"][known] - 1e-9, d["high"][known] + 1e-9, came)
+        width, bias = (d["high"] - d["low"])[known].mean(), (d["ours"] - d["came"])[known].mean()
+        figures = "  ".join(f"{v:5.2f}" for v in mae)
+        print(f"  {hour:4d}  {known.sum():6d}  {figures}   {held:4.0%}   {width:5.2f}  {bias:+5.2f}")
+    for hour in (-1, 2):
+        m = (d["hour"] == hour) & (d["night"] >= 3) & (d["box"] >= 0)
+        frost = d["came"][m] < 0.0
+        if frost.sum() < 10:
+            continue
+        line = [f"  frost at 0 °C, {hour:+d} h, {frost.sum()} of {m.sum()} nights:"]
+        for p in (0.3, 0.4, 0.5):
+            w = scores.warnings(d["p0"][m] > p, frost)
+            line.append(f"p>{p} {w.hit_share:.0%} hit {w.false_share:.0%} false;")
+        for name in ("mean_drop", "fao"):
+            w = scores.warnings(d[name][m] < 0.0, frost)
+            line.append(f"{name} {w.hit_share:.0%}/{w.false_share:.0%};")
+        print(" ".join(line))
+
+
+def print_days(title: str, d: dict[str, FloatArray]) -> None:
+    print(f"\n{title}: highest air to sunset, clear sky, lid held (as-is: what came); MAE °C")
+    print("  issue   lid       n    yest.   base   ours    covers  width   bias  outside")
+    for k in range(4):
+        for lid, name in enumerate(("closed", "propped", "open", "as-is")):
+            m = (d["k"] == k) & (d["lid"] == lid) & (d["day"] >= d["day"].min() + 10)
+            m &= ~np.isnan(d["ours"] + d["base"])
+            if m.sum() < 20:
+                continue
+            came = d["came"][m]
+            mae = [scores.mean_absolute_error(d[n][m], came) for n in ("yesterday", "base", "ours")]
+            held = scores.coverage(d["low"][m], d["high"][m], came)
+            outside = scores.mean_absolute_error(d["outside"][m], d["outside_came"][m])
+            figures = "  ".join(f"{v:5.2f}" for v in mae)
+            width, bias = (d["high"] - d["low"])[m].mean(), (d["ours"] - d["came"])[m].mean()
+            print(f"  {k}  {name:8s} {m.sum():6d}  {figures}   {held:4.0%}   {width:5.2f}  {bias:+5.2f}   {outside:5.2f}")
+    for k in (0, 1):
+        m = (d["k"] == k) & (d["lid"] == 0) & (d["day"] >= d["day"].min() + 10) & ~np.isnan(d["ours"] + d["base"])
+        hot = d["came"][m] > 27.0
+        line = [f"  open before leaving (27 °C), issue {k}, {hot.sum()} of {m.sum()}:"]
+        for name in ("yesterday", "base", "ours"):
+            w = scores.warnings(d[name][m] > 27.0, hot)
+            line.append(f"{name} {w.hit_share:.0%} hit {w.false_share:.0%} false;")
+        print(" ".join(line))
+
+
+def main(arguments: list[str]) -> int:
+    nights, days = [], []
+    for station, seed in (("EWR", 1), ("LGA", 2), ("JFK", 3)):
+        weather, site = worlds.new_york(station, first="2013-02-01", last="2013-05-31", seed=seed)
+        specs = [FrameSpec.draw(1000 * seed + k) for k in range(6)]
+        world = worlds.lived(
+            weather, site, specs, seed=seed, keep=day_issue_rows(site, weather.time_s)
+        )
+        print(f"{station} lived through", file=sys.stderr, flush=True)
+        n, d = forecast_world(world.rows, site, world.boxes, world=world)
+        nights.append(n)
+        days.append(d)
+    joined = {k: np.concatenate([n[k] for n in nights]) for k in nights[0]}
+    print_nights("New York 2013, simulated boxes, outside humidity known", joined)
+    print_days("New York 2013", {k: np.concatenate([d[k] for d in days]) for k in days[0]})
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
