@@ -6,20 +6,24 @@ import os
 import shutil
 import socket
 import subprocess
+import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 from paho.mqtt.client import Client
 
+from propstick.edges import schema
 from propstick.edges.database import Store, open_store
 from propstick.edges.mosquitto import mosquitto_config, mqtt_acl
 from propstick.edges.mqtt_client import connect, make_client
+from propstick.edges.push import AppriseChannel
 from propstick.grid import ReadingColumns
 from propstick.records import Alarm, AlarmChange, Notice
 
@@ -32,11 +36,57 @@ def store_url(tmp_path) -> str:
 
 
 @pytest.fixture
-def store(store_url) -> Iterator[Store]:
-    """A fresh store, closed afterwards."""
+def sqlite_store(store_url) -> Iterator[Store]:
+    """A fresh store in a file, closed afterwards."""
     opened = open_store(store_url)
     yield opened
     opened.close()
+
+
+@pytest.fixture(scope="session")
+def postgresql_url() -> Iterator[str]:
+    """A PostgreSQL of our own on a socket in a temporary folder, from Debian's package."""
+    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/pg_ctl"))
+    if not found:
+        pytest.skip("no PostgreSQL server under /usr/lib/postgresql (apt-get install postgresql)")
+    pytest.importorskip("psycopg", reason="psycopg is not installed (extra `postgres`)")
+    tools = found[-1].parent
+    # Sockets need a short path, and the server refuses to run as root.
+    folder = Path(tempfile.mkdtemp(prefix="propstick-pg-"))
+    as_user: dict[str, Any] = {}
+    if os.getuid() == 0:
+        shutil.chown(folder, "postgres", "postgres")
+        as_user = {"user": "postgres", "group": "postgres", "extra_groups": []}
+
+    def run(*command: str) -> None:
+        subprocess.run(command, check=True, capture_output=True, cwd=folder, **as_user)
+
+    data = str(folder / "data")
+    run(str(tools / "initdb"), "-D", data, "-A", "trust", "-U", "propstick", "-E", "UTF8", "--no-sync")
+    options = f"-c listen_addresses='' -c unix_socket_directories={folder} -c fsync=off"
+    run(str(tools / "pg_ctl"), "-D", data, "-o", options, "-l", str(folder / "log"), "-w", "start")
+    try:
+        yield f"postgresql+psycopg://propstick@/postgres?host={folder}"
+    finally:
+        run(str(tools / "pg_ctl"), "-D", data, "-m", "immediate", "-w", "stop")
+        shutil.rmtree(folder)
+
+
+@pytest.fixture
+def postgresql_store(postgresql_url) -> Iterator[Store]:
+    """The server's store, emptied."""
+    opened = open_store(postgresql_url)
+    with opened.write() as connection:
+        tables = ", ".join(f'"{table.name}"' for table in schema.metadata.sorted_tables)
+        connection.exec_driver_sql(f"TRUNCATE {tables} RESTART IDENTITY CASCADE")
+    yield opened
+    opened.close()
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def store(request) -> Store:
+    """A fresh store: every promise is kept by both databases."""
+    return request.getfixturevalue(f"{request.param}_store")
 
 
 @pytest.fixture
@@ -215,8 +265,14 @@ def _free_port() -> int:
 _numbers = itertools.count()
 
 
+@pytest.fixture(scope="session")
+def warm_apprise() -> None:
+    """Its first use loads every plugin; that is no test's own time."""
+    AppriseChannel("json://localhost/", "warm").is_understood()
+
+
 @pytest.fixture
-def web() -> Iterator["WebReceiver"]:
+def web(warm_apprise) -> Iterator["WebReceiver"]:
     """A real HTTP server on loopback that keeps what is posted."""
     receiver = WebReceiver()
     yield receiver

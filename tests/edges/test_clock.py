@@ -1,5 +1,7 @@
 """The machine's clocks behind the Clock port."""
 
+import os
+import signal
 import threading
 import time
 
@@ -40,5 +42,33 @@ def test_suspend_ends_a_wait(monkeypatch):
     clock = SystemClock()
     times = iter([100.0, 100.0, 5000.0, 5000.0])
     monkeypatch.setattr(clock, "monotonic_s", lambda: next(times))
-    monkeypatch.setattr(clock._woken, "wait", lambda seconds: False)
+    monkeypatch.setattr(clock, "_is_woken", lambda seconds: False)
     assert clock.wait(60) is False
+
+
+def test_a_signal_handler_may_wake():
+    """SIGTERM while waiting: the handler runs in the waiting thread itself."""
+    clock = SystemClock()
+    before = signal.signal(signal.SIGUSR1, lambda *_: clock.wake())
+    try:
+        sender = threading.Thread(target=lambda: os.kill(os.getpid(), signal.SIGUSR1))
+        sender.start()
+        assert clock.wait(60) is True
+        sender.join()
+    finally:
+        signal.signal(signal.SIGUSR1, before)
+
+
+def test_a_clock_leaves_no_descriptor_behind():
+    """Made and forgotten a few thousand times."""
+    for _ in range(3000):
+        SystemClock().wake()
+    assert SystemClock()._pipe_in < 1000
+
+
+def test_waking_over_and_over_is_harmless():
+    """The pipe fills up; waits are over all the same."""
+    clock = SystemClock()
+    for _ in range(70_000):
+        clock.wake()
+    assert clock.wait(60) is True

@@ -10,6 +10,7 @@ from propstick.blocks import Flag
 from propstick.edges.mqtt_payloads import (
     LARGEST_PACK_BYTES,
     MOST_NODES,
+    MOST_PROBES,
     PackDesk,
     node_name,
     request_of,
@@ -84,6 +85,17 @@ def test_memory_of_packs_is_bounded():
         desk.readings("busy", pack({"n": "counter", "v": k}, {"n": "air", "v": 4}), arrival_ms=0)
     assert len(desk.seen()) == MOST_NODES
     assert len(desk.seen()["busy"]) == 64
+
+
+def test_a_node_cannot_invent_probes_without_end():
+    """Its first names stay good."""
+    desk = PackDesk()
+    for k in range(MOST_PROBES):
+        assert desk.readings("shed", pack({"n": f"p{k}", "v": 1}), arrival_ms=0)
+    with pytest.raises(InputError, match="names"):
+        desk.readings("shed", pack({"n": "one-more", "v": 1}), arrival_ms=0)
+    assert desk.readings("shed", pack({"n": "p0", "v": 2}), arrival_ms=0)
+    assert desk.readings("lane", pack({"n": "one-more", "v": 1}), arrival_ms=0)
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,7 @@ import threading
 from pathlib import Path
 
 import pytest
+from w1thermsensor import W1ThermSensor
 
 from propstick.blocks import Flag
 from propstick.edges.onewire import BROKEN_AFTER, TRY_AGAIN_AFTER, WiredBus, find_buses, write_trigger
@@ -146,6 +147,17 @@ def test_one_trigger_serves_the_whole_bus(make_bus):
     assert [file.name for file in triggered] == ["therm_bulk_read"]
 
 
+def test_each_probe_is_read_once_a_row(make_bus, monkeypatch):
+    """A second read in the same row would cost a conversion of its own."""
+    read: list[str] = []
+    theirs = W1ThermSensor.get_raw_sensor_strings
+    monkeypatch.setattr(
+        W1ThermSensor, "get_raw_sensor_strings", lambda self: (read.append(self.id), theirs(self))[1]
+    )
+    make_bus().read(ROW_S)
+    assert sorted(read) == [NORTH[3:], LANE[3:]]
+
+
 def test_the_trigger_is_eight_bytes_in_one_write(tmp_path):
     """Any other length is ignored by the kernel and reported as written."""
     pipe = tmp_path / "therm_bulk_read"
@@ -197,7 +209,10 @@ def test_a_trigger_that_recovers_is_used_again(make_bus, clock):
     """One failed trigger costs one row."""
     takes = [0.01, 0.8, 0.8]
     bus = make_bus(trigger=lambda file: clock.advance(takes.pop(0)))
-    assert [as_dict(bus.read(ROW_S + 60 * k))[LANE][1] for k in range(3)] == [Flag.STALE_CONVERSION, 0, 0]
+    assert as_dict(bus.read(ROW_S))[LANE][1] == Flag.STALE_CONVERSION
+    assert bus.trouble() == "conversion over in 0.01 s, expected 0.75 s"
+    assert [as_dict(bus.read(ROW_S + 60 * k))[LANE][1] for k in (1, 2)] == [0, 0]
+    assert bus.trouble() == ""
 
 
 @pytest.mark.parametrize("error", [PermissionError("not root"), FileNotFoundError("gone meanwhile")])
@@ -210,6 +225,7 @@ def test_a_trigger_that_may_not_be_pulled_leaves_the_reads(make_bus, error):
     bus = make_bus(trigger=refuse)
     values = as_dict(bus.read(ROW_S))
     assert {value for value, _ in values.values()} == {21.5, -3.25}
+    assert bus.trouble() != ""
     if isinstance(error, PermissionError):
         assert {flags for _, flags in values.values()} == {0}
 

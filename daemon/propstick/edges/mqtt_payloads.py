@@ -22,6 +22,8 @@ COUNTER = "counter"
 """Name of the record by which a node without a clock numbers its packs."""
 REMEMBERED_PACKS = 64
 MOST_NODES = 256
+MOST_PROBES = 64
+"""Names a node may use; each becomes a probe that is kept for ever."""
 REQUEST_KINDS = ("acknowledge", "shelve", "unshelve", "lid", "cover", "watered")
 """What may be asked for from afar. Taking a box out of service needs the page or the command line."""
 _LARGEST_VALUE = 10_000.0
@@ -54,6 +56,7 @@ class PackDesk:
 
     def __init__(self, seen: Mapping[str, Sequence[str]] | None = None) -> None:
         self._seen: OrderedDict[str, deque[str]] = OrderedDict()
+        self._names: dict[str, set[str]] = {}
         for node, marks in (seen or {}).items():
             self._seen[node] = deque(marks, maxlen=REMEMBERED_PACKS)
 
@@ -67,13 +70,15 @@ class PackDesk:
         A record with a unit we do not read, or a value beyond any probe, becomes a flagged reading.
 
         Raises:
-            InputError: the pack is not SenML, too big, or its counter is not a number.
+            InputError: the pack is not SenML, too big, its counter not a number, or the node uses
+                ever new names.
         """
         records = parse_pack(
             payload, arrival_ms=arrival_ms, largest_bytes=LARGEST_PACK_BYTES, most_records=MOST_RECORDS
         )
         counters = [r for r in records if _own_name(node, r) == COUNTER]
         measured = [r for r in records if _own_name(node, r) != COUNTER]
+        self._check_names(node, {_own_name(node, record) for record in measured})
         if counters and any(r.is_relative for r in measured):
             count = counters[0].value
             if count is None or not count.is_integer():
@@ -81,6 +86,12 @@ class PackDesk:
             if not self._note(node, f"{count:.0f}.{zlib.crc32(payload):08x}"):
                 return None
         return tuple(_reading(node, record) for record in measured)
+
+    def _check_names(self, node: str, names: set[str]) -> None:
+        known = self._names.setdefault(node, set())
+        if len(known | names) > MOST_PROBES:
+            raise InputError(f"SenML pack of {node}: got more than {MOST_PROBES} names, expected a few probes")
+        known |= names
 
     def _note(self, node: str, mark: str) -> bool:
         """Remembers a pack; False if it was known."""

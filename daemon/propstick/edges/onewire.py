@@ -89,7 +89,7 @@ class WiredBus:
         self._seen: tuple[str, ...] = ()
         self._failed = 0
         self._one_by_one = 0
-        self._said = ""
+        self._trouble = ""
         self.look()
 
     def probes(self) -> tuple[str, ...]:
@@ -100,6 +100,10 @@ class WiredBus:
         """Looks which probes the bus has now. Empty if it is gone."""
         self._seen = _slaves(self._master) if self._master != self._tree else _orphans(self._tree)
         return self._seen
+
+    def trouble(self) -> str:
+        """Why the probes cannot be converted all at once, though the bus can; empty if they are."""
+        return self._trouble
 
     def read(self, row_s: int) -> tuple[Reading, ...]:
         """One reading per probe on the bus, stamped for the row.
@@ -135,17 +139,15 @@ class WiredBus:
         try:
             self._trigger(file)
         except PermissionError as error:
-            self._say(f"trigger-refused bus={self.name} reason={str(error)!r}; reading one by one")
+            self._say(f"may not start conversions, reads one by one ({error.strerror})")
             return 0
         except OSError as error:
-            return self._failed_trigger(f"trigger-failed bus={self.name} reason={str(error)!r}")
+            return self._failed_trigger(f"conversion could not be started ({error.strerror})")
         took_s = self._monotonic() - started_s
         if took_s < needed_s * IN_TIME:
-            return self._failed_trigger(
-                f"trigger-failed bus={self.name} took_s={took_s:.3f} conversion_s={needed_s:.3f}"
-            )
+            return self._failed_trigger(f"conversion over in {took_s:.2f} s, expected {needed_s:.2f} s")
         self._failed = 0
-        self._said = ""
+        self._trouble = ""
         return 0
 
     def _failed_trigger(self, message: str) -> int:
@@ -154,11 +156,10 @@ class WiredBus:
         return int(Flag.STALE_CONVERSION)
 
     def _say(self, message: str) -> None:
-        """Logs a standing trouble once."""
-        kind = message.split()[0]
-        if kind != self._said:
-            self._said = kind
-            log.warning(message)
+        """Logs a trouble when it begins."""
+        if not self._trouble:
+            log.warning("trigger-failed bus=%s reason=%r", self.name, message)
+        self._trouble = message
 
     def _needed_s(self, probes: tuple[str, ...]) -> float:
         """The longest conversion on the bus: what the kernel waits for."""
