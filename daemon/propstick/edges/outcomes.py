@@ -56,7 +56,7 @@ def write_notice(
 ) -> None:
     """One notice and its way to each channel. One that is there already keeps the ways it had."""
     row = {"site": site, "id": notice.id, "issued_s": notice.issued_s, "body": to_text(notice)}
-    if connection.execute(store.insert_new(schema.notices), row).rowcount < 1:
+    if not _is_new(store, connection, schema.notices, row):
         return
     planned = [
         {"site": site, "notice_id": notice.id, "channel": name, "next_try_s": notice.issued_s}
@@ -119,6 +119,12 @@ def _write_new(store: Store, connection: Connection, table: Table, rows: list[di
         connection.execute(store.insert_new(table), rows)
 
 
+def _is_new(store: Store, connection: Connection, table: Table, row: dict[str, Any]) -> bool:
+    """Writes the row unless it is there; asked by what comes back, since a count means different things."""
+    insert = store.insert_new(table).values(row).returning(table.c.id)
+    return connection.scalar(insert) is not None
+
+
 def alarm_row(site: int, alarm: Alarm, changed_s: int) -> dict[str, Any]:
     """The alarm as it stands, in the words of its table."""
     return {
@@ -145,7 +151,7 @@ def _write_change(store: Store, connection: Connection, site: int, change: Alarm
         "state": alarm.state,
         "body": _json(alarm.to_json()),
     }
-    if connection.execute(store.insert_new(schema.alarm_changes), row).rowcount < 1:
+    if not _is_new(store, connection, schema.alarm_changes, row):
         return  # said before the crash; the alarm may have moved on since
     values = alarm_row(site, alarm, change.time_s)
     insert = store.insert(schema.alarms).values(**values)
