@@ -19,8 +19,8 @@ from dataclasses import dataclass
 from propstick.ports import Clock
 from propstick.times import row_at_or_before
 
-RELEASED_S = 1_780_000_000
-"""2026-05-28. No honest clock reads earlier than the program was written."""
+RELEASED_S = 1_767_225_600
+"""2026-01-01. No honest clock reads earlier than the year the program was written in."""
 SLOWED = 1.25
 """How much longer a row lasts while the wall clock is behind: an hour is made up in four."""
 LATE_S = 600

@@ -78,6 +78,7 @@ def assemble(
     clock: Clock,
     buses: Callable[[], Sequence[ProbeBus]] | None = None,
     channels: Mapping[str, Channel] | None = None,
+    extra_news: Callable[[], Sequence[tuple[str, dict]]] = tuple,
     on_row: Sequence[RowListener] = (),
     watches_file: bool = True,
 ) -> Assembly:
@@ -88,6 +89,7 @@ def assemble(
         clock: Real, or faster than life.
         buses: Finds the wired probes; the kernel's unless given.
         channels: Where notices go; those of `[push]` unless given.
+        extra_news: More requests, beside those of store and broker.
         on_row: Told of every row, after the store has it.
         watches_file: Follow changes of the garden file.
 
@@ -137,7 +139,7 @@ def assemble(
             delivery=delivery,
             clock=clock,
             garden=garden,
-            extra_news=broker.take_requests if broker is not None else tuple,
+            extra_news=lambda: [*extra_news(), *(broker.take_requests() if broker is not None else ())],
             troubles=housekeeping.troubles,
             extra_status=(lambda: {"packs_seen": broker.seen()}) if broker is not None else dict,
             owner=this_process(),

@@ -1,0 +1,1 @@
+"""The demonstration: the real watch on an invented garden, faster than life."""
