@@ -90,7 +90,7 @@ class PackDesk:
     def _check_names(self, node: str, names: set[str]) -> None:
         known = self._names.setdefault(node, set())
         if len(known | names) > MOST_PROBES:
-            raise InputError(f"SenML pack of {node}: got more than {MOST_PROBES} names, expected a few probes")
+            raise InputError(f"SenML pack of {node}: over {MOST_PROBES} names, expected a few probes")
         known |= names
 
     def _note(self, node: str, mark: str) -> bool:
