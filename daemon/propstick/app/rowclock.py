@@ -95,3 +95,21 @@ class RowClock:
 
     def _wall_row_s(self) -> int:
         return row_at_or_before(self._clock.wall_s(), self._step_s)
+
+
+class BelievedTime:
+    """UTC seconds as the rows count them, between rows too: goes on while the wall clock is unset."""
+
+    def __init__(self, clock: Clock) -> None:
+        self._clock = clock
+        self._row: tuple[int, float] | None = None
+
+    def on_row(self, row_s: int, *_: object) -> None:
+        """A row was done."""
+        self._row = (row_s, self._clock.monotonic_s())
+
+    def __call__(self) -> float:
+        if self._row is None:
+            return self._clock.wall_s()
+        row_s, at = self._row
+        return row_s + (self._clock.monotonic_s() - at)

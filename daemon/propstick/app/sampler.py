@@ -115,7 +115,9 @@ class Sampler:
         return tuple(placed)
 
     def committed(self) -> None:
-        """The last row is stored."""
+        """The last row is stored. While readings wait for their own row, their messages stay unanswered."""
+        if self._early:
+            return
         for inbox in self._inboxes:
             inbox.committed()
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import date
 from functools import cached_property
 from importlib import resources
 
 from propstick.edges.database import Store
 from propstick.edges.sowings import Sowings, StoredSowing
-from propstick.garden import UNKNOWN_CROP, CropLimits, Sowing
-from propstick.growing.crops import Crop, crop_table
+from propstick.errors import InputError
+from propstick.garden import CropLimits, Sowing
+from propstick.growing.crops import Crop, crop_table, find
 
 
 class Sown:
@@ -30,17 +30,16 @@ class Sown:
         return crop_table(resources.files("propstick.growing").joinpath("crops.toml").read_text("utf-8"))
 
     def _as_engine_sees_it(self, stored: StoredSowing) -> Sowing:
-        crop = self._crops.get(stored.crop)
-        limits = crop.limits if crop else CropLimits(crop=stored.crop) if stored.crop else UNKNOWN_CROP
+        try:
+            limits = find(self._crops, stored.crop).limits
+        except InputError:  # a crop of the person's own, without figures
+            limits = CropLimits(crop=stored.crop)
         return Sowing(
             id=str(stored.id),
             box=stored.box,
             limits=limits,
-            sown=_day(stored.sown),
-            up=_day(stored.first_up),
-            cleared=_day(stored.cleared),
+            sown=stored.sown,
+            up=stored.first_up,
+            cleared=stored.cleared,
         )
 
-
-def _day(value: date | None) -> date | None:
-    return value

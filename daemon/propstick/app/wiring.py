@@ -11,6 +11,7 @@ from pathlib import Path
 from propstick.app.delivery import DeliveryDesk
 from propstick.app.garden_source import GardenSource
 from propstick.app.housekeeping import Housekeeping
+from propstick.app.rowclock import BelievedTime
 from propstick.app.sampler import Sampler
 from propstick.app.settings import Settings
 from propstick.app.sown import Sown
@@ -106,7 +107,8 @@ def assemble(
                 target.name: AppriseChannel(target.url.reveal(), target.name)
                 for target in settings.push.targets
             }
-        broker = _broker(settings, journal) if settings.mqtt else None
+        believed = BelievedTime(clock)
+        broker = _broker(settings, journal, believed) if settings.mqtt else None
         helpers = frozenset(t.name for t in settings.push.targets if t.to == "helper")
         delivery = DeliveryDesk(journal, channels, clock, helpers=helpers)
         sown = Sown(store, site)
@@ -125,7 +127,7 @@ def assemble(
             deadline_s=min(LONGEST_READ_S, READ_SHARE * step_s),
         )
         housekeeping = _housekeeping(settings, store)
-        listeners = list(on_row)
+        listeners = [believed.on_row, *on_row]
         if broker is not None:
             from propstick.app.publisher import StatePublisher
 
@@ -179,12 +181,12 @@ def run_all(assemblies: Sequence[Assembly]) -> None:
         raise failures[0]
 
 
-def _broker(settings: Settings, journal: Journal) -> Inbox:
+def _broker(settings: Settings, journal: Journal, believed: BelievedTime) -> Inbox:
     from propstick.edges.mqtt import Broker
 
     status = journal.status() or {}
     assert settings.mqtt is not None
-    return Broker(settings.mqtt, settings.garden.site.name, seen=status.get("packs_seen"))
+    return Broker(settings.mqtt, settings.garden.site.name, now_s=believed, seen=status.get("packs_seen"))
 
 
 def _housekeeping(settings: Settings, store: Store) -> Housekeeping:
