@@ -45,6 +45,8 @@ RECORD_DAYS = 8.0
 RECORD_FORGETTING = 0.95
 WIDEN_RATE = 0.02
 CLEAR_SHARE = 0.85
+GAIN_DAYS = 2.0
+GAIN_FORGETTING = 0.95
 SHARE_PRIOR = np.array([0.50, 0.40])
 SHARE_SPREAD = np.array([0.15, 0.25])
 SHARE_NOISE = 0.22
@@ -58,10 +60,13 @@ class DayState:
     Attributes:
         rise: What is known of the outside's rise.
         lift_c: (box maximum - outside maximum) of past days with a shut lid, newest last, (10, b).
+        gain, gain_weight: How far the box really rises over what the model says with each lid, learnt on
+            clear days it was held so, and how many those were, (3, b).
         issued_c, issued_sd_c: Today's forecasts, NaN = none yet, shape (k, lids, b).
         issued_s: When each was issued, 0 = not yet, shape (k,).
         issued_ground_c: Outside air (or box air without it) at each of today's issues, (k, b).
         issued_clear_c: Maximum under a clear sky with the lid as it stood, (k, b).
+        issued_model_c: What the bare model said, NaN where it did not run, (k, 3, b).
         issued_share: Share of a clear sun at each issue, (k, b).
         square_c2, weight: Running mean squared error on days that tell, and their number, (k, lids, b).
         widen: Factor on the interval, (k, lids).
@@ -71,11 +76,14 @@ class DayState:
 
     rise: RiseState
     lift_c: FloatArray
+    gain: FloatArray
+    gain_weight: FloatArray
     issued_c: FloatArray
     issued_sd_c: FloatArray
     issued_s: IntArray
     issued_ground_c: FloatArray
     issued_clear_c: FloatArray
+    issued_model_c: FloatArray
     issued_share: FloatArray
     square_c2: FloatArray
     weight: FloatArray
@@ -109,11 +117,14 @@ def no_days(boxes: int) -> DayState:
     return DayState(
         rise=outside_rise.no_days(),
         lift_c=np.full((_LIFT_DAYS, boxes), np.nan),
+        gain=np.ones((len(OPENINGS), boxes)),
+        gain_weight=np.zeros((len(OPENINGS), boxes)),
         issued_c=none,
         issued_sd_c=none,
         issued_s=np.zeros(CLASSES, dtype=np.int64),
         issued_ground_c=none[:, 0],
         issued_clear_c=none[:, 0],
+        issued_model_c=none[:, :3],
         issued_share=none[:, 0],
         square_c2=np.zeros(none.shape),
         weight=np.zeros(none.shape),
@@ -141,6 +152,7 @@ def issue(
     """  # fmt: skip
     k = issue_class(day, time_s)
     window = Window(slots, slots.index_of(time_s))
+    model = np.full((len(OPENINGS), slots.boxes), np.nan)
     rise = outside_rise.rise(state.rise, slots, day, time_s=time_s, site=site)
     air, lid = window.mean("air_c", 3)[:-1], window.mean("lid", 3)[:-1]
     outside = float(window.mean("air_c", 3)[-1])
@@ -161,6 +173,8 @@ def issue(
             rise_c=rise.rise_c,
             soil_day_c=soil_day,
         )
+        model = clear[:3]
+        clear = reference + _gain_at(state, lids) * (clear - reference)
         plain_closed = top + best
         share = np.where(np.isnan(plain_closed), 0.0, PLAIN_SHARE)
         clear[0] = (1.0 - share) * clear[0] + share * np.nan_to_num(plain_closed)
@@ -192,6 +206,7 @@ def issue(
         issued_s=_set(state.issued_s, k, np.int64(time_s)),
         issued_ground_c=_set(state.issued_ground_c, k, reference),
         issued_clear_c=_set(state.issued_clear_c, k, clear[3]),
+        issued_model_c=_set(state.issued_model_c, k, model),
         issued_share=_set(state.issued_share, k, sun_share),
     )
     low = np.fmax(forecast - _Z90 * sd, np.minimum(now, forecast))
@@ -275,7 +290,8 @@ def learn(state: DayState, slots: Slots, day: Daylight, *, site: Site) -> DaySta
         counted = known.sum(axis=1)
         share = np.where(counted > 0, missed.sum(axis=1) / np.maximum(counted, 1), 0.1)
         widen[k] = np.clip(widen[k] * np.exp(WIDEN_RATE * (share - 0.1) / 0.2), 0.6, 2.0)
-    return _cleared(_learn_share(replace(state, square_c2=square, weight=weight, widen=widen), told))
+    state = replace(state, square_c2=square, weight=weight, widen=widen)
+    return _cleared(_learn_share(_learn_gain(state, told), told))
 
 
 @dataclass(frozen=True)
@@ -305,13 +321,37 @@ def _told(state: DayState, slots: Slots, first: int, last: int, high: FloatArray
             if issued_s and 0 <= since + 1 <= stop:
                 held = opening[max(since, 0) : stop + 1, box]
                 moved[k, box] = bool(np.nan_to_num(np.fmax.reduce(np.abs(held - held[0]))) > 0.05)
-    clear = sun >= CLEAR_SHARE
+    # A lid that is up makes the sun in its own box a poor witness: the shut boxes beside it tell.
+    witnesses = sun[(lid < 0.08) & ~np.isnan(sun)]
+    seen = np.median(witnesses) if len(witnesses) else np.nan
+    clear = np.where((lid < 0.08) | np.isnan(seen), sun, seen) >= CLEAR_SHARE
     whole = unknown.mean(axis=0) <= 0.1
     held = np.stack([lid < 0.08, (lid >= 0.05) & (lid <= 0.2), lid >= 0.8])
     outside_max = float(np.fmax.reduce(high[:, -1]))
     return _Told(
         high[at, np.arange(len(at))], outside_max, whole, ~(lid >= 0.08), held & clear & whole, moved
     )
+
+
+def _learn_gain(state: DayState, told: _Told) -> DayState:
+    """How far the box rose over the model, on clear days with a lid held: vents differ more than glass."""
+    height = state.issued_model_c - state.issued_ground_c[:, None]
+    ratio = (told.box_max_c - state.issued_ground_c[:, None]) / np.where(height > 3.0, height, np.nan)
+    known = ~np.isnan(ratio)
+    count = known.sum(axis=0)
+    today = np.where(known, ratio, 0.0).sum(axis=0) / np.maximum(count, 1)
+    tells = told.held_clear & (count > 0)
+    n = np.where(tells, GAIN_FORGETTING * state.gain_weight + 1.0, state.gain_weight)
+    moved = state.gain + (np.clip(today, 0.4, 1.6) - state.gain) / (n + GAIN_DAYS)
+    return replace(state, gain=np.where(tells, moved, state.gain), gain_weight=n)
+
+
+def _gain_at(state: DayState, lids: FloatArray) -> FloatArray:
+    """The gain of each box at each opening: straight between those learnt, shape of `lids`."""
+    between = np.clip(lids / OPENINGS[1], 0.0, 1.0)
+    beyond = np.clip((lids - OPENINGS[1]) / (OPENINGS[2] - OPENINGS[1]), 0.0, 1.0)
+    shut, propped, wide = state.gain
+    return shut + between * (propped - shut) + beyond * (wide - propped)
 
 
 def _learn_share(state: DayState, told: _Told) -> DayState:
@@ -345,6 +385,7 @@ def _cleared(state: DayState) -> DayState:
         issued_s=np.zeros(CLASSES, dtype=np.int64),
         issued_ground_c=none[:, 0],
         issued_clear_c=none[:, 0],
+        issued_model_c=none[:, :3],
         issued_share=none[:, 0],
     )
 

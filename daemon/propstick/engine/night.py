@@ -11,10 +11,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from propstick.engine import night_prior, plain
-from propstick.engine.evening import FEATURES, NAMES, Evening, evening_at
+from propstick.engine import night_prior, plain, shelter
+from propstick.engine.evening import FEATURES, NAMES, Evening, Window, evening_at
 from propstick.engine.nights import HOUR_S, Night
 from propstick.engine.scores import normal_cdf
+from propstick.engine.shelter import Gains, ShelterState
 from propstick.engine.slots import SLOT_S, Slots
 from propstick.units import FloatArray
 
@@ -49,6 +50,7 @@ class NightState:
         expert_weight: Nights in it, shape (h, c).
         square_c2, bias_c, weight: The same of the forecast as issued, shape (h, c).
         widen: Factor on the interval at each hour, shape (h,).
+        shelter: How much warmer than outside each box stays.
         nights: Nights learnt.
     """
 
@@ -62,6 +64,7 @@ class NightState:
     bias_c: FloatArray
     weight: FloatArray
     widen: FloatArray
+    shelter: ShelterState
     nights: int
 
 
@@ -74,6 +77,7 @@ class NightMinimum:
         sd_c: Spread of the error of `min_c` before it is capped at the present air.
         now_c: Air at the issue: the minimum cannot be above it.
         method: What decided, per column.
+        gains: What closing or covering now would add, per box.
     """
 
     min_c: FloatArray
@@ -82,6 +86,7 @@ class NightMinimum:
     sd_c: FloatArray
     now_c: FloatArray
     method: tuple[str, ...]
+    gains: Gains
 
     def p_below(self, limit_c: FloatArray | float) -> FloatArray:
         """Chance that the lowest air is below `limit_c`, shape (c,)."""
@@ -104,6 +109,7 @@ def no_nights(boxes: int) -> NightState:
         bias_c=np.zeros((HOURS, columns)),
         weight=np.zeros((HOURS, columns)),
         widen=np.ones(HOURS),
+        shelter=shelter.no_nights(boxes),
         nights=0,
     )
     precision, vector = _prior(variant)
@@ -118,7 +124,10 @@ def minimum(state: NightState, slots: Slots, night: Night, *, time_s: int) -> Ni
     centre = np.fmin(issue.min_c, now)
     low = np.fmin(issue.min_c - _Z90 * sd, now)
     high = np.fmin(issue.min_c + _Z90 * sd, now)
-    return NightMinimum(centre, low, high, sd, now, issue.method)
+    window = Window(slots, slots.index_of(time_s))
+    lid, cover = (window.mean(place, 3)[:-1] for place in ("lid", "cover"))
+    gains = shelter.gains(state.shelter, lid=lid, cover=cover)
+    return NightMinimum(centre, low, high, sd, now, issue.method, gains)
 
 
 def learn(state: NightState, slots: Slots, night: Night) -> NightState:
@@ -132,7 +141,7 @@ def learn(state: NightState, slots: Slots, night: Night) -> NightState:
         truths.append(_truth(slots, night, time_s))
     if not issues or np.isnan(np.stack(truths)).all():
         return state
-    state = _mark(state, issues, truths)
+    state = _mark(_sheltered(state, slots, night, issues, truths), issues, truths)
     return _regress(_choose_variant(state, issues), issues, truths)
 
 
@@ -211,6 +220,21 @@ def _truth(slots: Slots, night: Night, time_s: int) -> FloatArray:
         moved = np.fmax.accumulate(change, axis=0)[at, np.arange(len(at))] > 0.05
         counts &= ~moved
     return np.where(counts, lowest, np.nan)
+
+
+def _sheltered(
+    state: NightState, slots: Slots, night: Night, issues: list[_Issue], truths: list[FloatArray]
+) -> NightState:
+    """Learn the lift from the first issue at least two hours after sunset."""
+    for issue, truth in zip(issues, truths, strict=True):
+        if issue.hour - 1 >= 2 and not np.isnan(truth[-1]):
+            window = Window(slots, slots.index_of(night.sunrise_s))
+            lid, cover = (window.mean(place, 12)[:-1] for place in ("lid", "cover"))
+            learnt = shelter.learn(
+                state.shelter, box_min_c=truth[:-1], outside_min_c=float(truth[-1]), lid=lid, cover=cover
+            )
+            return replace(state, shelter=learnt)
+    return state
 
 
 def _mark(state: NightState, issues: list[_Issue], truths: list[FloatArray]) -> NightState:

@@ -1,0 +1,133 @@
+"""Today's maximum by lid: order, limits, what it learns, and that pieces do not matter."""
+
+import numpy as np
+import pytest
+
+from propstick.blocks import PlaceRows
+from propstick.engine import ceiling, day, horizon, observer
+from propstick.engine.nights import daylight_of
+from propstick.engine.paths import moments_of
+from propstick.garden import Box, Site
+from propstick.physics.box import SUN_GAIN_C_PER_MIN, air_exchange, steady_air_c
+from propstick.physics.sun import clear_sky_w_m2, solar_position
+from propstick.times import local_date
+
+SITE = Site(latitude=46.95, longitude=7.44, zone="Europe/Zurich")
+START_S = 1_709_251_200  # 2024-03-01T00:00:00Z
+CLOSED, PROPPED, OPEN, AS_IS = range(4)
+
+
+def _rows(days, *, lift_c=22.0, outside=True):
+    """Clear days in a shut box that rises `lift_c` above an outside that swings by 5 °C."""
+    n = days * 288
+    time_s = START_S + 300 * np.arange(1, n + 1, dtype=np.int64)
+    hour = ((time_s - START_S) % 86_400) / 3600.0
+    air = np.round(6.0 + 5.0 * np.cos((hour - 14.0) / 12.0 * np.pi), 2)
+    height, _ = solar_position(time_s.astype(float), SITE.latitude, SITE.longitude)
+    sun = clear_sky_w_m2(height)
+    box = np.round(air + 1.0 + lift_c * sun / sun.max(), 2)[:, None]
+    unknown, wide = np.full(n, np.nan), np.full((n, 1), np.nan)
+    soil = np.full((n, 1), 9.0)
+    out = air if outside else unknown
+    return PlaceRows(time_s, out, unknown, unknown, box, soil, wide, wide, 0.0 * box, 0.0 * box, box > -99)
+
+
+def _issued(rows, *, site=SITE, hours=1.0, model=True, cuts=1):
+    """Forecasts one hour after every sunrise beside the maximum that came, and the last state."""
+    state, watch = horizon.start(1), observer.start((Box(name="a"),), 300)
+    issued, first = [], 0
+    for number in range(len(rows) // 288):
+        light = daylight_of(site, local_date(START_S + number * 86_400 + 43_200, site.zone))
+        row = int(np.searchsorted(rows.time_s, light.sunrise_s + hours * 3600)) + 1
+        moment = None
+        for stop in np.linspace(first, row, cuts + 1).astype(int)[1:]:
+            part = rows.cut(first, int(stop))
+            first = int(stop)
+            share = np.ones(part.air_c.shape)
+            if model:
+                watch, trace = observer.observe(watch, part, site)
+                moment = moments_of(trace, np.array([len(trace) - 1])) if len(trace) else moment
+            state = horizon.advance(state, part, site=site, sun_share=share)
+        sky = np.ones((ceiling.BINS, 1))
+        state, forecast = horizon.day_maximum(state, site=site, moment=moment, ceiling=sky)
+        end = int(np.searchsorted(rows.time_s, light.sunset_s))
+        issued.append((forecast, float(rows.air_c[row - 1 : end, 0].max())))
+    return issued, state
+
+
+@pytest.mark.slow
+def test_an_open_lid_is_cooler_than_a_propped_one_and_that_than_a_shut_one():
+    for forecast, _ in _issued(_rows(4))[0][1:]:
+        closed, propped, wide, _ = forecast.max_c[:, 0]
+        assert closed > propped > wide > forecast.outside_max_c - 0.5
+        assert (forecast.low_c <= forecast.max_c).all()
+        assert (forecast.max_c <= forecast.high_c).all()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("lift_c", [12.0, 26.0])
+def test_clear_days_teach_what_this_box_reaches(lift_c):
+    """After two weeks of clear shut days the forecast is within 1.5 °C, whatever the box."""
+    issued, state = _issued(_rows(16, lift_c=lift_c))
+    forecast, came = issued[-1]
+    assert forecast.max_c[CLOSED, 0] == pytest.approx(came, abs=1.5)
+    assert forecast.max_c[AS_IS, 0] == pytest.approx(came, abs=2.0)
+    assert forecast.low_c[CLOSED, 0] <= came <= forecast.high_c[CLOSED, 0]
+    first_width, last_width = (f.high_c - f.low_c for f in (issued[1][0], forecast))
+    assert last_width[CLOSED, 0] < first_width[CLOSED, 0]
+    assert state.day.gain_weight[CLOSED, 0] > 5.0
+
+
+@pytest.mark.parametrize("site", [SITE, Site(zone="Europe/Zurich")])
+def test_without_the_model_the_best_lift_decides(site):
+    issued, _ = _issued(_rows(6), site=site, model=False)
+    forecast, came = issued[-1]
+    assert forecast.max_c[CLOSED, 0] == pytest.approx(came, abs=3.0)
+    assert forecast.method[CLOSED] == "best lift"
+    assert forecast.max_c[OPEN, 0] < forecast.max_c[CLOSED, 0]
+
+
+def test_without_outside_air_it_says_nothing_it_cannot_know():
+    """No lift is known without the outside: the maximum is not invented."""
+    issued, _ = _issued(_rows(3, outside=False), model=False)
+    assert np.isnan(issued[-1][0].max_c[CLOSED, 0])
+
+
+def test_long_run_agrees_with_the_box_at_rest():
+    """Under a constant sky, held long enough, the run ends where both balances are zero."""
+    rows = _rows(2)
+    watch, trace = observer.observe(observer.start((Box(name="a"),), 300), rows, SITE)
+    moment = moments_of(trace, np.array([len(trace) - 1]))
+    rates = type(moment.rates)(*(r[0] for r in moment.rates))
+    noon = clear_sky_w_m2(solar_position(np.array([START_S + 43_200.0]), SITE.latitude, SITE.longitude)[0])
+    rest = steady_air_c(
+        rates=rates, exchange=air_exchange(rates, np.array([[1.0]])), outside_c=moment.outside_c[0],
+        soil_c=moment.soil_c[0], sun_c=SUN_GAIN_C_PER_MIN * noon,
+    )  # fmt: skip
+    light = daylight_of(SITE, local_date(START_S + 43_200, SITE.zone))
+    most = day.clear_maximum_c(
+        moment, np.array([[1.0]]), day=light, time_s=light.noon_s - 3 * 3600, site=SITE,
+        ceiling=np.ones((ceiling.BINS, 1)), rise_c=0.0, soil_day_c=moment.soil_c[0],
+    )  # fmt: skip
+    assert most[0, 0] == pytest.approx(rest[0, 0], abs=1.5)
+    assert watch.time_s is not None
+
+
+def test_outside_path_peaks_at_its_hour():
+    times = np.arange(0.0, 36_000.0, 300.0)
+    path = day.outside_path_c(times, 4.0, 6.0, start_s=3_600.0, peak_s=25_200.0)
+    assert path[0] == 4.0
+    assert path.max() == pytest.approx(10.0)
+    assert times[path.argmax()] == 25_200.0
+    assert path[-1] < 10.0
+
+
+@pytest.mark.slow
+def test_pieces_do_not_change_a_bit():
+    rows = _rows(4)
+    one, first = _issued(rows)
+    other, second = _issued(rows, cuts=7)
+    np.testing.assert_array_equal(one[-1][0].max_c, other[-1][0].max_c)
+    for name, value in vars(first.day).items():
+        if isinstance(value, np.ndarray):
+            np.testing.assert_array_equal(value, getattr(second.day, name), err_msg=name)
