@@ -7,7 +7,7 @@ import os
 import sqlite3
 import time
 from collections.abc import Callable
-from contextlib import closing
+from contextlib import closing, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -38,11 +38,16 @@ def quick_check(store: Store) -> str:
     Raises:
         StoreError: it cannot be read at all.
     """
-    with store.read() as connection:
-        if not store.is_sqlite:
-            connection.execute(text("SELECT 1"))
-            return ""
-        found = [str(line) for line in connection.scalars(text("PRAGMA quick_check(5)"))]
+    try:
+        with store.read() as connection:
+            if not store.is_sqlite:
+                connection.execute(text("SELECT 1"))
+                return ""
+            found = [str(line) for line in connection.scalars(text("PRAGMA quick_check(5)"))]
+    except StoreError as error:
+        if error.reason == "corrupt":  # so badly that the check itself cannot go on
+            return error.message
+        raise
     return "" if found == ["ok"] else "; ".join(found)
 
 
@@ -75,7 +80,8 @@ def backup(store: Store, path: Path, progress: Progress | None = None, *, replac
             f"backup {path}: {error.strerror or error}", hint="check the folder's rights and the space left"
         ) from error
     finally:
-        part.unlink(missing_ok=True)
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
     return path
 
 
@@ -177,10 +183,10 @@ def _copy_server(store: Store, part: Path, progress: Progress | None) -> None:
     target = open_store(f"sqlite:///{part}")
     try:
         copy_rows(store, target, progress)
-        with target.engine.connect() as connection:
-            connection.exec_driver_sql("PRAGMA journal_mode=delete")
     finally:
         target.close()
+    with closing(sqlite3.connect(part)) as connection:
+        connection.execute("PRAGMA journal_mode=delete")
 
 
 def _sync(path: Path) -> None:

@@ -91,15 +91,13 @@ class ReadingLog:
         self, from_ms: int, to_ms: int, *, probes: Sequence[str] | None = None
     ) -> Iterator[ReadingColumns]:
         """The same in pieces of a UTC day, so that a season never stands in memory whole."""
-        span = self.span()
-        if span is None:
-            return
         day_ms = DAY_S * 1000
-        start_ms, stop_ms = max(from_ms, span[0]), min(to_ms, span[1] + 1)
-        while start_ms < stop_ms:
-            end_ms = min(stop_ms, (start_ms // day_ms + 1) * day_ms)
+        start_ms = self._first_from(from_ms)
+        while start_ms is not None and start_ms < to_ms:
+            end_ms = min(to_ms, (start_ms // day_ms + 1) * day_ms)
             yield self.columns(start_ms, end_ms, probes=probes)
-            start_ms = end_ms
+            # On to the next reading, not to the next day: a clock that was not set leaves one in 1970.
+            start_ms = self._first_from(end_ms)
 
     def history(self, probes: Sequence[str], from_ms: int, to_ms: int, points: int) -> History:
         """Lowest, mean and highest good raw value of each probe in at most `points` buckets."""
@@ -185,6 +183,12 @@ class ReadingLog:
             roll_hours(self._store, cursor, self._site, first_hour=first, stop_hour=stop)
         cursor.close()
         return added
+
+    def _first_from(self, from_ms: int) -> int | None:
+        table = schema.readings.c
+        query = select(func.min(table.time_ms)).where(table.site == self._site, table.time_ms >= from_ms)
+        with self._store.read() as connection:
+            return connection.scalar(query)
 
     def _known(self, connection: Connection) -> dict[str, int]:
         table = schema.probes.c
