@@ -25,6 +25,7 @@ FROST_MARGIN_C = 4.0
 """Air this close above the frost limit before dusk may pass it in the night. Common practice, no source."""
 
 Which = Literal["morning", "evening"]
+WHICH: tuple[Which, ...] = ("morning", "evening")
 
 
 @dataclass(frozen=True)
@@ -78,6 +79,15 @@ def compose(
     )
 
 
+def warned_c(brief: Brief, boxes: Mapping[str, BoxView]) -> dict[str, float]:
+    """What an evening brief without forecasts has said of the night: as cold as the frost limit, where it
+    asked for a lid to be closed or covered. A forecast says it better, and is said after it."""
+    if brief.which != "evening":
+        return {}
+    asked = [line.box for line in brief.lines if line.advice in ("close", "cover") and line.box in boxes]
+    return {box: boxes[box].limits.frost_c or 0.0 for box in asked}
+
+
 def _speaks(standing: Standing) -> bool:
     """Whether the brief names the alarm: what waits for it, and what stands untold from the night."""
     return standing.state == "unacknowledged" and (
@@ -95,13 +105,20 @@ def _plain_line(which: Which, box: Box, view: BoxView, *, outside_c: float, spee
         if view.air_c >= (limits.prop_c or math.inf):
             return BriefLine(box=box.name, advice="prop", opening=0.1, reason=f"already {air}")
         if view.cover == 1.0:
-            return BriefLine(box=box.name, advice="uncover", reason="it is covered and the day needs its light")
+            return BriefLine(
+                box=box.name, advice="uncover", reason="it is covered and the day needs its light"
+            )
         return BriefLine(box=box.name, advice="leave", reason=f"{air}, within its limits")
     coldest = view.air_c if math.isnan(outside_c) else min(view.air_c, outside_c)
     if coldest <= (limits.frost_c or 0.0) + FROST_MARGIN_C and view.cover != 1.0:
         return BriefLine(
-            box=box.name, advice="cover", opening=0.0, reason=f"{speech.measured(coldest)} already, frost may follow"
+            box=box.name,
+            advice="cover",
+            opening=0.0,
+            reason=f"{speech.measured(coldest)} already, frost may follow",
         )
     if not view.lid <= 0.0 and not math.isnan(view.lid):
-        return BriefLine(box=box.name, advice="close", opening=0.0, reason="the lid is open and the night is cooler")
+        return BriefLine(
+            box=box.name, advice="close", opening=0.0, reason="the lid is open and the night is cooler"
+        )
     return BriefLine(box=box.name, advice="leave", reason=f"{air}, within its limits")

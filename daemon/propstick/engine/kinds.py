@@ -26,7 +26,7 @@ class Kind:
         latched: A person must look: it stays `returned` until acknowledged.
         wakes: Sent between bed and rising too.
         silenced_by: Kinds of the same box that, while they stand, suppress this one by design.
-        foretold_by: The kind whose notice makes this one's superfluous for the reaction time.
+        foretold_by: Kinds whose notice makes this one's superfluous for the reaction time.
         on_delay_s, off_delay_s: Fixed delays; None: the garden's for thresholds.
         urgency, severity, certainty: CAP 1.2. Nobody's life is at stake, so Moderate at most.
     """
@@ -37,7 +37,7 @@ class Kind:
     latched: bool = False
     wakes: bool = False
     silenced_by: tuple[AlarmKind, ...] = ()
-    foretold_by: AlarmKind | None = None
+    foretold_by: tuple[AlarmKind, ...] = ()
     on_delay_s: int | None = None
     off_delay_s: int | None = None
     urgency: str = "Immediate"
@@ -45,30 +45,66 @@ class Kind:
     certainty: str = "Observed"
 
 
-_PROBE = {"hand": "look", "telling": "brief", "latched": True, "on_delay_s": 0, "urgency": "Unknown", "severity": "Minor"}
+_PROBE = {
+    "hand": "look",
+    "telling": "brief",
+    "latched": True,
+    "on_delay_s": 0,
+    "urgency": "Unknown",
+    "severity": "Minor",
+}
 _SITE = {"hand": "look", "on_delay_s": 0, "off_delay_s": 0, "urgency": "Unknown", "severity": "Minor"}
-_SOIL = {"hand": "look", "telling": "brief", "on_delay_s": 1800, "off_delay_s": 1800, "urgency": "Expected", "severity": "Minor"}
+_SOIL = {
+    "hand": "look",
+    "telling": "brief",
+    "on_delay_s": 1800,
+    "off_delay_s": 1800,
+    "urgency": "Expected",
+    "severity": "Minor",
+}
 
 KINDS: Mapping[AlarmKind, Kind] = {
-    "heat": Kind(hand="open", telling="push", foretold_by="heat-ahead"),
+    "heat": Kind(hand="open", telling="push", foretold_by=("heat-ahead", "fast-rise")),
     "heat-ahead": Kind(
         hand="open", telling="push", on_delay_s=0, off_delay_s=600, urgency="Expected", certainty="Likely"
     ),
     "fast-rise": Kind(
-        hand="open", telling="push", silenced_by=("heat-ahead", "heat"), urgency="Expected", certainty="Likely"
+        hand="open",
+        telling="push",
+        silenced_by=("heat-ahead", "heat"),
+        urgency="Expected",
+        certainty="Likely",
     ),
-    "frost": Kind(hand="close", telling="push", sign=-1, foretold_by="frost-ahead"),
+    "frost": Kind(hand="close", telling="push", sign=-1, foretold_by=("frost-ahead",)),
     "frost-ahead": Kind(
-        hand="close", telling="push", sign=-1, on_delay_s=0, off_delay_s=0, urgency="Future", certainty="Likely"
+        hand="close",
+        telling="push",
+        sign=-1,
+        on_delay_s=0,
+        off_delay_s=0,
+        urgency="Future",
+        certainty="Likely",
     ),
     "lid-loose": Kind(
-        hand="close", telling="push", latched=True, wakes=True, on_delay_s=0, off_delay_s=600, certainty="Likely"
+        hand="close",
+        telling="push",
+        latched=True,
+        wakes=True,
+        on_delay_s=0,
+        off_delay_s=600,
+        certainty="Likely",
     ),
     "soil-cold": Kind(sign=-1, **_SOIL),
     "soil-hot": Kind(**_SOIL),
     # Three hours: on a still clear night a shut pane is a little colder than the air above it.
     "no-shelter": Kind(
-        hand="look", telling="brief", sign=-1, on_delay_s=3 * 3600, off_delay_s=1800, urgency="Expected", severity="Minor"
+        hand="look",
+        telling="brief",
+        sign=-1,
+        on_delay_s=3 * 3600,
+        off_delay_s=1800,
+        urgency="Expected",
+        severity="Minor",
     ),
     "probe-silent": Kind(**_PROBE, off_delay_s=300),
     "probe-stuck": Kind(**_PROBE, off_delay_s=300),
@@ -78,7 +114,7 @@ KINDS: Mapping[AlarmKind, Kind] = {
     "clock-unset": Kind(**_SITE, telling="brief"),
     "store-trouble": Kind(**_SITE, telling="push"),
     "push-trouble": Kind(**_SITE, telling="brief"),
-}  # fmt: skip
+}
 
 FORECASTS: frozenset[AlarmKind] = frozenset({"heat-ahead", "frost-ahead", "lid-loose"})
 """Kinds that rest on a model of the box; silent air suppresses them."""

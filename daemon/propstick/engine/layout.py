@@ -21,7 +21,10 @@ SILENT_BAND_C = 0.3
 """Thawing and freezing hold a probe at 0 °C for days: within this of it, unchanged is not stuck."""
 
 RANGES: dict[tuple[bool, str], tuple[float, float]] = {
-    (True, "air"): (-50.0, 60.0),  # coldest and hottest air on record are near -89 and 57 °C; gardens are milder
+    (True, "air"): (
+        -50.0,
+        60.0,
+    ),  # coldest and hottest air on record are near -89 and 57 °C; gardens are milder
     (True, "soil"): (-35.0, 60.0),  # bare dry ground in the sun
     (False, "air"): (-50.0, 75.0),  # a shut box in the sun scorches at 55 to 60 °C, a sunlit probe reads more
     (False, "soil"): (-35.0, 60.0),
@@ -109,12 +112,15 @@ def layout_of(garden: Garden) -> Layout:
         limits = garden.site_limits if outside else names[probe.box].limits.over(garden.site_limits)
         key = (outside, probe.place)
         every_s = round(probe.every_s or 0)
+        silent_s = max(round(60 * limits.silent_minutes), SILENT_INTERVALS * every_s)
+        # A lid stays as it is while its contact misses a beat.
+        hold_s = silent_s if probe.place == "lid" else CARRIED_INTERVALS * every_s
         stuck_h = {"air": limits.stuck_air_hours, "soil": limits.stuck_soil_hours}.get(probe.place, 0.0)
         rows.append(
             (
                 probe.correction_c,
-                CARRIED_INTERVALS * every_s,
-                max(round(60 * limits.silent_minutes), SILENT_INTERVALS * every_s),
+                hold_s,
+                silent_s,
                 *RANGES[key],
                 *STEPS.get(key, (np.inf, 0.0, 0.0)),
                 round(3600 * stuck_h),
@@ -158,5 +164,7 @@ def limits_on(garden: Garden, day: date) -> BoxLimits:
         soil_cold_c=column("soil_cold_c"),
         soil_hot_c=column("soil_hot_c"),
         known_empty=np.array([garden.known_empty(n, day) for n in garden.box_names], dtype=np.bool_),
-        awaits_emergence=np.array([garden.awaits_emergence(n, day) for n in garden.box_names], dtype=np.bool_),
+        awaits_emergence=np.array(
+            [garden.awaits_emergence(n, day) for n in garden.box_names], dtype=np.bool_
+        ),
     )

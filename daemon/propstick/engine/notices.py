@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
+from math import isnan, nan
 
 from propstick.engine.kinds import KINDS, URGENCY_RANK
 from propstick.engine.schedule import Day
@@ -25,8 +26,13 @@ NAMED_S = 3600
 """A box named in a notice as on its way is not told of again so soon: the person is at the boxes."""
 REPEAT_S = 3600
 """The same box crossing the same limit again so soon is the same matter."""
+LOOK_AGAIN_S = 12 * 3600
+"""A probe that comes and goes is told of twice a day at most."""
 DEEPER_C = 2.0
 """A night minimum so far below what was said is worth waking for (design)."""
+SAID_S = 16 * 3600
+"""For so long what was said before dusk speaks for the night."""
+WOKEN_S = 12 * 3600
 
 
 @dataclass(frozen=True)
@@ -39,6 +45,14 @@ class HandMemory:
 
 
 @dataclass(frozen=True)
+class SaidMinimum:
+    """The night minimum last said of a box [°C], and when."""
+
+    min_c: float
+    said_s: int
+
+
+@dataclass(frozen=True)
 class Desk:
     """What was told to whom, as far as it still matters.
 
@@ -47,14 +61,18 @@ class Desk:
         told_s: When each kind in each box (`kind|box`) was last told of.
         named_s: When each box was named as on its way, by `hand|box`.
         away_day: The date on which a person away was told of heat.
-        said_min_c: The night minimum last said of each box.
+        said: The night minimum last said of each box.
     """
 
     hands: dict[str, HandMemory] = field(default_factory=dict)
     told_s: dict[str, int] = field(default_factory=dict)
     named_s: dict[str, int] = field(default_factory=dict)
     away_day: date | None = None
-    said_min_c: dict[str, float] = field(default_factory=dict)
+    said: dict[str, SaidMinimum] = field(default_factory=dict)
+
+    def with_said(self, minima: Mapping[str, float], at_s: int) -> Desk:
+        """The desk once night minima were said, box by box."""
+        return replace(self, said={**self.said, **{b: SaidMinimum(low, at_s) for b, low in minima.items()}})
 
 
 @dataclass(frozen=True)
@@ -65,6 +83,7 @@ class Moment:
         soon: Boxes on their way to their heat limit: name, air [°C], time they would pass [UTC s].
         lid: Opening known of each box.
         air_c: Air of each box, NaN if unknown.
+        covered: Boxes shut and under a blanket: nothing more can be done for them.
     """
 
     time_s: int
@@ -73,6 +92,7 @@ class Moment:
     soon: Callable[[], Sequence[tuple[str, float, float]]]
     lid: Mapping[str, float]
     air_c: Mapping[str, float]
+    covered: frozenset[str] = frozenset()
 
 
 def wanting(standings: Sequence[Standing]) -> list[Standing]:
@@ -90,8 +110,10 @@ def may_be_told(standing: Standing, desk: Desk, moment: Moment) -> bool:
     kind = KINDS[standing.kind]
     if standing.foretold_s is not None and moment.time_s < foretold_until_s(standing, moment.garden):
         return False
+    if standing.kind == "frost" and not _is_news(standing, desk, moment):
+        return False
     if moment.day.is_quiet(moment.time_s):
-        return kind.wakes or (standing.kind == "frost" and _worth_waking(standing, desk, moment))
+        return kind.wakes or (standing.kind == "frost" and not _was_woken(desk, moment))
     if moment.day.is_away(moment.time_s) and kind.hand == "open" and moment.garden.person.helper is None:
         return desk.away_day != moment.day.date
     return True
@@ -103,17 +125,30 @@ def foretold_until_s(standing: Standing, garden: Garden) -> int:
 
 
 def waking_c(standing: Standing, desk: Desk) -> float | None:
-    """The air below which a frost is worth waking for; None: any frost is, nothing was said."""
-    said = desk.said_min_c.get(standing.subject.box)
-    return None if said is None else said - DEEPER_C
+    """The air below which a frost that was spoken of is news; None: any frost is, nothing was said."""
+    said = desk.said.get(standing.subject.box)
+    if said is None or standing.begun_s is None or standing.begun_s - said.said_s > SAID_S:
+        return None
+    return said.min_c - DEEPER_C
 
 
-def _worth_waking(standing: Standing, desk: Desk, moment: Moment) -> bool:
+def _is_news(standing: Standing, desk: Desk, moment: Moment) -> bool:
+    """Whether a frost tells more than was said before dusk, and something can still be done."""
+    box, bound_c = standing.subject.box, waking_c(standing, desk)
+    if box in moment.covered:
+        return False
+    return bound_c is None or moment.air_c.get(box, nan) <= bound_c
+
+
+def woken_until_s(desk: Desk) -> int | None:
+    """Until when a frost that was told of is enough for the night."""
     last = desk.hands.get("close")
-    if last is not None and last.kind == "frost" and moment.time_s - last.issued_s < 12 * 3600:
-        return False  # once a night
-    bound = waking_c(standing, desk)
-    return bound is None or moment.air_c.get(standing.subject.box, float("nan")) <= bound
+    return last.issued_s + WOKEN_S if last is not None and last.kind == "frost" else None
+
+
+def _was_woken(desk: Desk, moment: Moment) -> bool:
+    until_s = woken_until_s(desk)
+    return until_s is not None and moment.time_s < until_s
 
 
 def tell(desk: Desk, wanted: Sequence[Standing], moment: Moment) -> tuple[Desk, list[Standing], list[Notice]]:
@@ -139,7 +174,8 @@ def tell(desk: Desk, wanted: Sequence[Standing], moment: Moment) -> tuple[Desk, 
 def _is_known(standing: Standing, desk: Desk, moment: Moment) -> bool:
     """Whether what was told already covers it, so that another notice would say nothing new."""
     kind, box = KINDS[standing.kind], standing.subject.box
-    if moment.time_s - desk.told_s.get(f"{standing.kind}|{box}", -REPEAT_S) < REPEAT_S:
+    again_s = LOOK_AGAIN_S if kind.hand == "look" else REPEAT_S
+    if moment.time_s - desk.told_s.get(f"{standing.kind}|{box}", -again_s) < again_s:
         return True
     if moment.time_s - desk.named_s.get(f"{kind.hand}|{box}", -NAMED_S) < NAMED_S:
         return True
@@ -155,7 +191,7 @@ def _is_known(standing: Standing, desk: Desk, moment: Moment) -> bool:
 
 def _compose(hand: str, news: Sequence[Standing], moment: Moment) -> tuple[Notice, tuple[str, ...]]:
     speech = Speech(moment.garden)
-    alarms = [s.alarm for s in news if s.alarm is not None]
+    alarms = [_as_of_now(s.alarm, moment) for s in news if s.alarm is not None]
     named: tuple[str, ...] = ()
     if hand == "open":
         boxes = {a.box for a in alarms}
@@ -169,7 +205,16 @@ def _compose(hand: str, news: Sequence[Standing], moment: Moment) -> tuple[Notic
     else:
         text = look_notice(alarms)
     away = moment.day.is_away(moment.time_s) and hand == "open"
-    return _notice(alarms, text, moment, named=named, to=(moment.garden.person.helper if away else None)), named
+    return _notice(
+        alarms, text, moment, named=named, to=(moment.garden.person.helper if away else None)
+    ), named
+
+
+def _as_of_now(alarm: Alarm, moment: Moment) -> Alarm:
+    """The alarm with the air of the row, where it was held back and the air went on."""
+    air_c = moment.air_c.get(alarm.box, nan)
+    is_air = alarm.kind in ("heat", "fast-rise", "frost", "heat-ahead")
+    return replace(alarm, value_c=air_c) if is_air and not isnan(air_c) else alarm
 
 
 def _notice(
@@ -203,7 +248,7 @@ def _noted(
     return replace(
         desk,
         hands={**desk.hands, hand: HandMemory(now, URGENCY_RANK[notice.urgency], news[0].kind)},
-        told_s={key: at for key, at in told.items() if now - at < REPEAT_S},
+        told_s={key: at for key, at in told.items() if now - at < LOOK_AGAIN_S},
         named_s={key: at for key, at in names.items() if now - at < NAMED_S},
         away_day=moment.day.date if away else desk.away_day,
     )

@@ -15,6 +15,7 @@ import numpy as np
 
 from propstick.blocks import Block, PlaceRows
 from propstick.engine import briefs, foresight, quality
+from propstick.engine.board import Board
 from propstick.engine.carry import median_of_good
 from propstick.engine.layout import Layout, layout_of, limits_on
 from propstick.engine.notices import NAMED_S
@@ -56,14 +57,14 @@ def advance(state: EngineState, block: Block, news: Sequence[News] = ()) -> tupl
     Args:
         block: Rows later than `state.row_s`; rows missing in between count as rows without readings.
         news: Takes effect at the first row not before its time; news older than the block, at its
-            first row.
+            first row; what is later than its last row waits in the state.
 
     Returns:
         The state after the block, and what came of it. `flags` are for the block's own cells.
     """
     assert state.row_s is None or block.start_s > state.row_s, "rows come once, and in order"
     found = _Found()
-    waiting = sorted(news, key=lambda item: item.time_s)
+    waiting = sorted([*state.waiting, *news], key=lambda item: item.time_s)
     for piece, is_gap in _pieces(state, block):
         first = 0
         while first < len(piece):
@@ -76,7 +77,7 @@ def advance(state: EngineState, block: Block, news: Sequence[News] = ()) -> tupl
             if not is_gap:
                 found.flags.append(flags)
             first = last
-    return state, found.outcome(block)
+    return replace(state, waiting=tuple(waiting)), found.outcome(block)
 
 
 @dataclass
@@ -93,7 +94,9 @@ class _Found:
 
     def outcome(self, block: Block) -> Outcome:
         flags = np.concatenate(self.flags) if self.flags else block.flags
-        return Outcome(flags=flags, now=self.now, **{name: tuple(items) for name, items in self.lists.items()})
+        return Outcome(
+            flags=flags, now=self.now, **{name: tuple(items) for name, items in self.lists.items()}
+        )
 
 
 def _pieces(state: EngineState, block: Block) -> Iterator[tuple[Block, bool]]:
@@ -166,11 +169,15 @@ def _advance_span(
         memory, raw, flags=flags_in, time_s=time_s, lit_s=lit_s, layout=layout, sun_known=day.sun.known
     )
     told_lid, told_cover = _of_boxes(state.lid_told, boxes), _of_boxes(state.cover_told, boxes)
-    rows = places_of(checked, layout=layout, boxes=boxes, time_s=time_s, lid_told=told_lid, cover_told=told_cover)
+    rows = places_of(
+        checked, layout=layout, boxes=boxes, time_s=time_s, lid_told=told_lid, cover_told=told_cover
+    )
     trend_memory = refit(state.trends, layout, boxes, step_s=block.step_s)
     trend_memory, trends = rises(trend_memory, rows, windows=windows_s(layout, boxes, block.step_s))
     outlook = foresight.NOTHING
-    conditions = conditions_of(garden, layout=layout, limits=limits, rows=rows, checked=checked, trends=trends)
+    conditions = conditions_of(
+        garden, layout=layout, limits=limits, rows=rows, checked=checked, trends=trends
+    )
 
     def views(i: int) -> Mapping[str, briefs.BoxView]:
         return {
@@ -185,19 +192,20 @@ def _advance_span(
         columns = layout.columns[box, "air"]
         return float(median_of_good(checked.last_c[i : i + 1, columns])[0])
 
+    state, lids = _lid_changes(state, garden, layout, rows)
     span = Span(
         garden=garden, day=day, time_s=time_s, step_s=block.step_s, before_s=before_s,
         conditions=[*conditions, *outlook.conditions], outlook=outlook, views=views,
         outside_c=lambda i: float(rows.outside_air_c[i]),
         soon=lambda i: _on_their_way(i, boxes, rows, trends, limits.heat_c, limits.known_empty),
-        last_air_c=last_air_c, out=state.out,
+        last_air_c=last_air_c, lid_rows=_lid_rows(rows),
     )  # fmt: skip
-    line = Timeline(span, state.standings, state.codes, state.desk, state.briefs)
+    board = Board(garden, state.standings, state.out)
+    line = Timeline(span, board, state.codes, desk=state.desk, sent=state.briefs)
     state = _heed(state, line, news, block.start_s)
     line.run()
 
-    state, lids = _lid_changes(state, garden, layout, rows)
-    found.add("changes", line.changes)
+    found.add("changes", board.changes)
     found.add("notices", line.notices)
     found.add("briefs", line.briefs)
     found.add("lids", (*lids, *outlook.lids))
@@ -209,8 +217,9 @@ def _advance_span(
         row_s=int(time_s[-1]),
         probes=probes,
         trends=trend_memory,
-        codes=line.codes,
-        standings=line.standings,
+        codes=line.evidence.codes,
+        standings=board.standings,
+        out=board.out,
         desk=line.desk,
         briefs=line.sent,
     )
@@ -242,15 +251,13 @@ def _heed(state: EngineState, line: Timeline, news: Sequence[News], time_s: int)
         if isinstance(item, GardenChanged):
             boxes = {*item.garden.box_names, OUTSIDE, SITE}
             seats = {(p.id, p.box, p.place) for p in item.garden.probes}
-            line.drop(lambda s, boxes=boxes, seats=seats: _remains(s, boxes, seats), time_s)
+            line.board.drop(lambda s, boxes=boxes, seats=seats: _remains(s, boxes, seats), time_s)
         elif isinstance(item, Acknowledged):
-            line.acknowledge(item.alarm_id, time_s)
+            line.board.acknowledge(item.alarm_id, time_s)
         elif isinstance(item, Shelved):
-            line.shelve(item.alarm_id, item.until_s, time_s)
+            line.board.shelve(item.alarm_id, item.until_s, time_s)
         elif isinstance(item, ServiceChanged):
-            line.serve(item.box, item.in_service, time_s)
-            out = state.out - {item.box} if item.in_service else state.out | {item.box}
-            state = replace(state, out=out)
+            line.board.serve(item.box, item.in_service, time_s)
         elif isinstance(item, Trouble):
             line.report(item.kind, item.active, item.detail, time_s)
             troubles = state.troubles | {item.kind} if item.active else state.troubles - {item.kind}
@@ -304,11 +311,20 @@ def _lid_changes(
     return replace(state, lids={**state.lids, **{lid.box: lid for lid in found}}), found
 
 
+def _lid_rows(rows: PlaceRows) -> tuple[int, ...]:
+    """Rows at which a lid is not as it was on the row before, or no longer known."""
+    before, now = rows.lid[:-1], rows.lid[1:]
+    changed = (before != now) & ~(np.isnan(before) & np.isnan(now))
+    return tuple(1 + np.flatnonzero(changed.any(axis=1)))
+
+
 def _known(value: float) -> float | None:
     return None if np.isnan(value) else float(value)
 
 
-def _now(garden: Garden, state: EngineState, rows: PlaceRows, trends: Trends, *, limits_of) -> tuple[BoxNow, ...]:
+def _now(
+    garden: Garden, state: EngineState, rows: PlaceRows, trends: Trends, *, limits_of
+) -> tuple[BoxNow, ...]:
     """The boxes and the open ground at the last row."""
     views = []
     for b, box in enumerate(garden.box_names):

@@ -157,9 +157,15 @@ def flags_of_block(block: Block, layout: Layout, flags: FlagArray) -> FlagArray:
 
 
 def check(
-    memory: ProbeMemory, raw: FloatArray, *, flags: FlagArray, time_s: IntArray, lit_s: IntArray, layout: Layout,
+    memory: ProbeMemory,
+    raw: FloatArray,
+    *,
+    flags: FlagArray,
+    time_s: IntArray,
+    lit_s: IntArray,
+    layout: Layout,
     sun_known: bool,
-) -> tuple[ProbeMemory, Checked]:  # fmt: skip
+) -> tuple[ProbeMemory, Checked]:
     """Corrects and checks a stretch of rows.
 
     Args:
@@ -331,7 +337,9 @@ def _stuck(
     same_lit_s = lit_sum[:, None] - np.where(start >= 0, lit_sum[begun], -memory.same_lit_s)
     coarse = np.clip(finest_c / FINE_STEP_C, 1.0, COARSE_FACTOR)
     rested_s = t - same_since_s
-    by_clock = rested_s >= np.where(layout.by_day, RESTING_S if sun_known else RESTING_NO_SUN_S * coarse, layout.stuck_s)
+    by_clock = rested_s >= np.where(
+        layout.by_day, RESTING_S if sun_known else RESTING_NO_SUN_S * coarse, layout.stuck_s
+    )
     by_light = layout.by_day & (same_lit_s >= layout.stuck_s * coarse) & sun_known
     judged = read.inside & (layout.stuck_s > 0) & (np.abs(read.value) > SILENT_BAND_C)
     stuck = judged & (by_clock | by_light)

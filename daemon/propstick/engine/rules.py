@@ -104,7 +104,9 @@ def no_codes(subjects: tuple[Subject, ...]) -> CodeMemory:
     )
 
 
-def held(condition: Condition, memory: CodeMemory, time_s: IntArray, before_s: int) -> tuple[np.ndarray, np.ndarray, CodeMemory]:
+def held(
+    condition: Condition, memory: CodeMemory, time_s: IntArray, before_s: int
+) -> tuple[np.ndarray, np.ndarray, CodeMemory]:
     """Codes with short gaps closed, the codes of the row before each, and the memory after.
 
     Returns:
@@ -138,16 +140,28 @@ def conditions_of(
     air_known, soil_known = ~np.isnan(rows.air_c), ~np.isnan(rows.soil_c)
     deadband, on, off = limits.column("deadband_c"), limits.column("on_delay_s"), limits.column("off_delay_s")
 
-    def rule(kind: AlarmKind, subjects: tuple[Subject, ...], codes: np.ndarray, known: BoolArray, value: FloatArray,
-             limit: FloatArray, silenced: BoolArray | None = None) -> Condition:  # fmt: skip
+    def rule(
+        kind: AlarmKind,
+        subjects: tuple[Subject, ...],
+        codes: np.ndarray,
+        known: BoolArray,
+        value: FloatArray,
+        limit: FloatArray,
+        silenced: BoolArray | None = None,
+    ) -> Condition:
         kind_on, kind_off = KINDS[kind].on_delay_s, KINDS[kind].off_delay_s
         k = len(subjects)
         return Condition(
-            kind, subjects, codes, known, value, limit,
+            kind,
+            subjects,
+            codes,
+            known,
+            value,
+            limit,
             on.astype(np.int64) if kind_on is None else np.full(k, kind_on, dtype=np.int64),
             off.astype(np.int64) if kind_off is None else np.full(k, kind_off, dtype=np.int64),
             silenced,
-        )  # fmt: skip
+        )
 
     empty = np.broadcast_to(limits.known_empty, air_known.shape)
     found: list[Condition] = []
@@ -168,7 +182,9 @@ def conditions_of(
         below = rows.air_c - outside
         codes = threshold_codes(below, -margin, deadband=margin, sign=-1)
         known = air_known & ~np.isnan(outside)
-        found.append(rule("no-shelter", boxes, codes, known, rows.air_c, np.full(len(boxes), np.nan), rows.lid > 0.0))
+        found.append(
+            rule("no-shelter", boxes, codes, known, rows.air_c, np.full(len(boxes), np.nan), rows.lid > 0.0)
+        )
     found.extend(_probe_conditions(garden, layout, checked, rows, rule))
     return found
 
@@ -203,7 +219,9 @@ def _probe_conditions(garden, layout: Layout, checked: Checked, rows: PlaceRows,
         rule("probe-stuck", subjects, stuck, stuck_flag | checked.fresh, checked.value_c, no_limit),
         rule("probe-jump", subjects, jumpy, always, nothing, no_limit),
     ]
-    shared = [key for key, columns in layout.columns.items() if len(columns) > 1 and key[1] in ("air", "soil")]
+    shared = [
+        key for key, columns in layout.columns.items() if len(columns) > 1 and key[1] in ("air", "soil")
+    ]
     if shared:
         found.append(_disagreement(garden, layout, checked, shared, rule))
     return found

@@ -67,7 +67,14 @@ class Day:
     def moments(self) -> tuple[int, ...]:
         """The times of this date at which what may be told changes, or a brief is due."""
         away = () if self.leaves_s is None or self.back_s is None else (self.leaves_s, self.back_s)
-        return (self.morning_s, self.evening_s, *away, self.quiet_since_s, self.quiet_until_s, self.quiet_from_s)
+        return (
+            self.morning_s,
+            self.evening_s,
+            *away,
+            self.quiet_since_s,
+            self.quiet_until_s,
+            self.quiet_from_s,
+        )
 
 
 @lru_cache(maxsize=2048)

@@ -31,5 +31,7 @@ def load(data: bytes) -> EngineState:
     try:
         text = zlib.decompress(data[len(VERSION) :]).decode()
     except (zlib.error, UnicodeDecodeError) as error:
-        raise StoreError(f"engine checkpoint: damaged ({error})", hint="the watch relearns from the readings") from error
+        raise StoreError(
+            f"engine checkpoint: damaged ({error})", hint="the watch relearns from the readings"
+        ) from error
     return from_text(text, of=EngineState)

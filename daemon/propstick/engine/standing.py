@@ -30,7 +30,7 @@ class Standing:
         clear_s: Since when an active condition is clear.
         peak_c, peak_s: The worst since `begun_s`.
         alarm: What is on record; None while nothing was raised, or all was hidden.
-        foretold_s: When the notice went out that foretold this crossing.
+        foretold_s, foretold_by: When the notice went out that foretold this crossing, and of which kind.
         told_s: When the person was told, by push or brief; None: not yet.
         told_by_push: Whether that was a notice of its own, which may escalate and be told to be over.
         escalations: Steps of the escalation plan already taken.
@@ -49,6 +49,7 @@ class Standing:
     peak_s: int | None = None
     alarm: Alarm | None = None
     foretold_s: int | None = None
+    foretold_by: str = ""
     told_s: int | None = None
     told_by_push: bool = False
     escalations: int = 0

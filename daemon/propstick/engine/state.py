@@ -1,4 +1,4 @@
-"""All that the engine remembers from one call to the next: one frozen value that can be saved and restored."""
+"""All that the engine remembers from one call to the next: one frozen value that can be saved."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from propstick.engine.rules import CodeMemory
 from propstick.engine.standing import Standing
 from propstick.engine.trends import TrendMemory
 from propstick.garden import Garden
-from propstick.records import Alarm, LidOpening
+from propstick.records import Alarm, LidOpening, News
 
 
 @dataclass(frozen=True)
@@ -26,6 +26,7 @@ class EngineState:
         lids: The opening last recorded of each box.
         out: Boxes out of service.
         troubles: Kinds of trouble the watch reports right now.
+        waiting: News of a time that no row has reached yet.
     """
 
     garden: Garden
@@ -43,6 +44,7 @@ class EngineState:
     lids: dict[str, LidOpening] = field(default_factory=dict)
     out: frozenset[str] = frozenset()
     troubles: frozenset[str] = frozenset()
+    waiting: tuple[News, ...] = ()
 
     @property
     def open_alarms(self) -> tuple[Alarm, ...]:

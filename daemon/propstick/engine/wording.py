@@ -81,28 +81,34 @@ def alarm_message(alarm: Alarm, speech: Speech, *, detail: str = "", remedy: str
     eta = "" if alarm.eta_s is None else speech.by(alarm.eta_s)
     probe = f"probe {alarm.probe}" if alarm.probe else "the probes"
     where = place_name(alarm.box, alarm.place)
+    box = alarm.box
     said = {
-        "heat": f"{alarm.box} is at {value}, over {limit}: {remedy or 'open it'}.",
-        "heat-ahead": f"{alarm.box} will pass {limit} at about {eta} (now {value}): {remedy or 'open it before'}.",
-        "fast-rise": f"{alarm.box} warms fast, now {value}: open it before it passes {limit}.",
-        "frost": f"{alarm.box} is at {value}, under {limit}: {remedy or 'close and cover it'}.",
-        "frost-ahead": f"{alarm.box} will fall to about {value} tonight, under {limit}: {remedy or 'close and cover it'}.",
-        "lid-loose": f"{alarm.box} has stopped holding heat: see whether its lid is open or blown off.",
-        "soil-cold": f"The soil in {alarm.box} is at {value}, under {limit}: seed waits; keep the lid shut.",
-        "soil-hot": f"The soil in {alarm.box} is at {value}, over {limit}: seed may not come up; shade or air it.",
-        "no-shelter": f"{alarm.box} has long been colder than outside: see whether its probe or its lid is off.",
+        "heat": f"{box} is at {value}, over {limit}: {remedy or 'open it'}.",
+        "heat-ahead": f"{box} will pass {limit} at about {eta} (now {value}): {remedy or 'open it before'}.",
+        "fast-rise": f"{box} warms fast, now {value}: open it before it passes {limit}.",
+        "frost": f"{box} is at {value}, under {limit}: {remedy or 'close and cover it'}.",
+        "frost-ahead": f"{box} falls to about {value} tonight, under {limit}: {remedy or 'close and cover it'}.",
+        "lid-loose": f"{box} has stopped holding heat: see whether its lid is open or blown off.",
+        "soil-cold": f"the soil in {box} is at {value}, under {limit}: seed waits; keep the lid shut.",
+        "soil-hot": f"the soil in {box} is at {value}, over {limit}: seed may fail; shade or air it.",
+        "no-shelter": f"{box} has long been colder than outside: see whether probe or lid is off.",
         "probe-silent": f"{probe} ({where}) gives no reading: check its cable or battery.",
         "probe-stuck": f"{probe} ({where}) has not moved from {value} for hours: check or replace it.",
         "probe-jump": f"{probe} ({where}) gave readings that cannot be: check its cable and joints.",
-        "probe-disagrees": f"{probe} ({where}) differ too much: see which of them lies in the sun or is wrong.",
-        "watch-late": "The watch fell behind: see what else runs on the machine.",
-        "clock-unset": "The clock cannot be trusted: let the machine reach a time server.",
-        "store-trouble": "Readings cannot be stored: see whether the disk is full or failing.",
-        "push-trouble": "Notices cannot be delivered: see the network and the [push] addresses.",
+        "probe-disagrees": f"{probe} ({where}) differ too much: see which lies in the sun or is wrong.",
+        "watch-late": "the watch fell behind: see what else runs on the machine.",
+        "clock-unset": "the clock cannot be trusted: let the machine reach a time server.",
+        "store-trouble": "readings cannot be stored: see whether the disk is full or failing.",
+        "push-trouble": "notices cannot be delivered: see the network and the [push] addresses.",
     }[alarm.kind]
     if alarm.kind == "probe-disagrees" and alarm.probe:
         said = f"{probe} ({where}) follows the air: see whether it has come out of the soil."
     return f"{said} ({detail})" if detail else said
+
+
+def blind_detail(air_c: float, limit_c: float, speech: Speech) -> str:
+    """How a box was last seen that no air probe watches any more."""
+    return f"no air probe left there, last {speech.measured(air_c)}, limit {speech.limit(limit_c)}"
 
 
 def out_of(parts: Sequence[str]) -> str:
@@ -127,16 +133,28 @@ def heat_notice(
     over = [a for a in now if a.eta_s is None]
     clauses, short = [], []
     if over:
-        names, figures = listed([a.box for a in over]), listed([speech.figure(a.value_c or 0.0) for a in over])
+        names, figures = (
+            listed([a.box for a in over]),
+            listed([speech.figure(a.value_c or 0.0) for a in over]),
+        )
         verb = by_box.get(over[0].box, "Open")
-        what = "rising fast" if all(a.kind == "fast-rise" for a in over) else f"over {speech.limit(over[0].limit_c or 0.0)}"
+        what = (
+            "rising fast"
+            if all(a.kind == "fast-rise" for a in over)
+            else f"over {speech.limit(over[0].limit_c or 0.0)}"
+        )
         clauses.append(f"{verb} {names} now: {figures} {speech.unit}, {what}")
         short.append(f"{verb} {names} now")
     if ahead:
         by = speech.by(min(a.eta_s or 0 for a in ahead))
-        names, figures = listed([a.box for a in ahead]), listed([speech.figure(a.value_c or 0.0) for a in ahead])
+        names, figures = (
+            listed([a.box for a in ahead]),
+            listed([speech.figure(a.value_c or 0.0) for a in ahead]),
+        )
         passing = "will" if len(ahead) == 1 else "both will" if len(ahead) == 2 else "all will"
-        clauses.append(f"Open {names} by {by}: {passing} pass {speech.limit(ahead[0].limit_c or 0.0)} (now {figures})")
+        clauses.append(
+            f"Open {names} by {by}: {passing} pass {speech.limit(ahead[0].limit_c or 0.0)} (now {figures})"
+        )
         short.append(f"Open {names} by {by}")
     if soon:
         names = listed([name for name, _, _ in soon])
@@ -179,8 +197,13 @@ def again(text: str, minutes: float) -> str:
 
 
 ADVICE_WORDS = {
-    "open": "Open", "prop": "Prop", "close": "Close", "cover": "Close and cover", "uncover": "Uncover", "air": "Air",
-}  # fmt: skip
+    "open": "Open",
+    "prop": "Prop",
+    "close": "Close",
+    "cover": "Close and cover",
+    "uncover": "Uncover",
+    "air": "Air",
+}
 
 
 def brief_text(which: str, lines: Sequence[BriefLine], troubles: Sequence[str], speech: Speech) -> str:
