@@ -98,3 +98,11 @@ def test_any_step_of_the_design_works(step_s):
     found = rows(HandClock(NOON_S + 1), 5, step_s=step_s)
     assert all(row.time_s % step_s == 0 for row in found)
     assert [row.skipped for row in found] == [0] * 5
+
+
+def test_a_restart_within_the_minute_waits_for_the_next_row():
+    """The last row was done ten seconds ago: the next is not done early."""
+    clock = HandClock(NOON_S + 10)
+    row_clock = RowClock(clock, step_s=60, last_row_s=NOON_S)
+    assert row_clock.next_row().time_s == NOON_S + 60
+    assert clock.wall_s() == pytest.approx(NOON_S + 60)

@@ -68,7 +68,8 @@ class Housekeeping:
 
     def stop(self) -> None:
         """Lets a chore under way end."""
-        self._scheduler.shutdown(wait=True)
+        if self._scheduler.running:
+            self._scheduler.shutdown(wait=True)
 
     def troubles(self) -> dict[str, str]:
         """Kind of alarm → what is the matter, for what stands now."""

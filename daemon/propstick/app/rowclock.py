@@ -59,6 +59,8 @@ class RowClock:
         self._last_row_s = last_row_s
         self._due_at = clock.monotonic_s()
         """Monotonic time at which the next row falls due if the wall clock has nothing to add."""
+        if last_row_s is not None:
+            self._plan(last_row_s, clock.wall_s())
 
     def next_row(self) -> Row | None:
         """Waits for the next row; None once the clock was woken for good (the program stops)."""
