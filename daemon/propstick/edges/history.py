@@ -74,12 +74,12 @@ def buckets(
 ) -> History:
     """At most `points` buckets from `from_ms` to before `to_ms`.
 
-    From an hour a bucket on, they are whole hours, so that the first and the last may reach out of
-    what was asked by less than an hour.
+    From half an hour a bucket on, they are whole hours, so that the first and the last may reach out
+    of what was asked by less than an hour.
     """
     points = max(1, points)
     start_ms, width_ms = from_ms, max(1, -(-(to_ms - from_ms) // points))
-    by_hours = width_ms >= HOUR_MS
+    by_hours = width_ms > HOUR_MS // 2  # then half the points at the least, and no reading is touched
     if by_hours:
         start_ms = from_ms // HOUR_MS * HOUR_MS
         width_ms = -(-(to_ms - start_ms) // (points * HOUR_MS)) * HOUR_MS
