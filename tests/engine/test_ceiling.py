@@ -1,0 +1,47 @@
+"""The clear-sky ceiling of the sun index by bearing."""
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from propstick.engine.ceiling import bin_of, start_ceiling, watch_ceiling
+from propstick.engine.observer import observe, start
+
+
+def watched(rows, site, boxes, edges=()):
+    """The ceilings after the rows, and what was in force at each."""
+    state, ceiling, parts = start(boxes), start_ceiling(len(boxes)), []
+    for first, stop in pairwise([0, *edges, len(rows)]):
+        state, trace = observe(state, rows.cut(first, stop), site)
+        ceiling, part = watch_ceiling(ceiling, trace, lid=trace.lid, site=site, step_s=60)
+        parts.append(part)
+    return ceiling, np.concatenate(parts)
+
+
+@pytest.mark.slow
+def test_a_clear_week_puts_the_ceiling_where_the_sun_was(garden_rows, kent, two_boxes):
+    """Eight clear days at index 1: about 1 in the south; to the north, where no sun was, the same level."""
+    ceiling, _ = watched(garden_rows(8.0, cloud=0.0), kent, two_boxes)
+    south = bin_of(np.array([180.0]))[0]
+    assert ceiling.level[south] == pytest.approx(1.0, abs=0.35)
+    assert np.isfinite(ceiling.level).all()
+
+
+@pytest.mark.slow
+def test_an_open_lid_teaches_nothing(garden_rows, kent, two_boxes):
+    """With the lid up all along, the ceilings stay at their prior."""
+    ceiling, in_force = watched(garden_rows(3.0, lid=np.full(4320, 1.0)), kent, two_boxes)
+    np.testing.assert_array_equal(ceiling.level, 1.0)
+    np.testing.assert_array_equal(in_force, 1.0)
+
+
+@pytest.mark.slow
+def test_chopping_never_shows(garden_rows, kent, two_boxes):
+    """The same bits however the rows are cut."""
+    rows = garden_rows(2.2, cloud=0.2)
+    state, whole = watched(rows, kent, two_boxes)
+    carried, parts = watched(rows, kent, two_boxes, edges=(1, 700, 701, 1560, 1561, 2000))
+    np.testing.assert_array_equal(whole, parts)
+    for name in ("today", "best", "day", "level"):
+        np.testing.assert_array_equal(getattr(state, name), getattr(carried, name))
