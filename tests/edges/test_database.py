@@ -140,6 +140,32 @@ def test_full_disk_is_said_and_harms_nothing(sqlite_store):
     fill(1_000_000)
 
 
+def test_read_only_store_is_said(sqlite_store):
+    """A card that has gone read-only: SQLite's own switch for it gives the same error."""
+
+    def write():
+        with sqlite_store.write() as connection:
+            connection.exec_driver_sql("PRAGMA query_only=1")
+            connection.execute(schema.sites.insert().values(name="home"))
+
+    with pytest.raises(StoreError, match="cannot be written to") as caught:
+        write()
+    assert caught.value.reason == "read-only"
+
+
+def test_service_follows_a_file_put_in_its_place(sqlite_store, store_url, tmp_path):
+    """After a restore the page shows the restored store, without being started anew."""
+    sqlite_store.site("before")
+    other = open_store(f"sqlite:///{tmp_path / 'other.db'}")
+    other.site("after")
+    other.close()
+    for ending in ("-wal", "-shm"):
+        os.rename(f"{sqlite_store.path}{ending}", f"{tmp_path / 'aside'}{ending}")
+    os.replace(tmp_path / "other.db", sqlite_store.path)
+    assert sqlite_store.site_names() == ("after",)
+    assert open_store(store_url, create=False).site_names() == ("after",)
+
+
 def test_locked_store_says_so_after_waiting(sqlite_store, store_url, monkeypatch):
     """Another program in the middle of a write for longer than we wait."""
     monkeypatch.setattr("propstick.edges.database.BUSY_S", 0.05)

@@ -38,6 +38,7 @@ class Store:
         self.engine = engine
         self.is_sqlite = engine.dialect.name == "sqlite"
         self._sites: dict[str, int] = {}
+        self._file = self._file_number()
 
     def __str__(self) -> str:
         return self.engine.url.render_as_string(hide_password=True)
@@ -50,6 +51,7 @@ class Store:
     @contextmanager
     def read(self) -> Iterator[Connection]:
         """A transaction that only reads: all of it sees one moment of the store."""
+        self._follow()
         with self._explaining(), self.engine.connect() as connection, connection.begin():
             yield connection
 
@@ -60,6 +62,7 @@ class Store:
         Raises:
             StoreError: disk full or read-only, another process in the way for `BUSY_S`, file damaged.
         """
+        self._follow()
         with self._explaining(), self.engine.connect() as connection:
             writing = connection.execution_options(propstick_writes=True)
             with writing.begin():
@@ -127,6 +130,20 @@ class Store:
     def close(self) -> None:
         """Closes every connection; SQLite then moves its log into the file."""
         self.engine.dispose()
+
+    def _follow(self) -> None:
+        """Another file has the name since a restore or a rescue: read and write that one."""
+        number = self._file_number()
+        if number is not None and number != self._file:
+            self._file = number
+            self._sites.clear()
+            self.engine.dispose()
+
+    def _file_number(self) -> int | None:
+        try:
+            return None if self.path is None else os.stat(self.path).st_ino
+        except OSError:
+            return None
 
     @contextmanager
     def _explaining(self) -> Iterator[None]:
