@@ -5,8 +5,8 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from propstick.engine.ceiling import bin_of, start_ceiling, watch_ceiling
-from propstick.engine.observer import observe, start
+from propstick.engine.ceiling import bin_of, ceiling_at, start_ceiling, watch_ceiling
+from propstick.engine.observer import Trace, learns_at_s, observe, start
 
 
 def watched(rows, site, boxes, edges=()):
@@ -14,8 +14,12 @@ def watched(rows, site, boxes, edges=()):
     state, ceiling, parts = start(boxes), start_ceiling(len(boxes)), []
     for first, stop in pairwise([0, *edges, len(rows)]):
         state, trace = observe(state, rows.cut(first, stop), site)
-        ceiling, part = watch_ceiling(ceiling, trace, lid=trace.lid, site=site, step_s=60)
-        parts.append(part)
+        for day in np.unique((trace.time_s - learns_at_s(site)) // 86_400):
+            there = (trace.time_s - learns_at_s(site)) // 86_400 == day
+            piece = Trace(**{name: getattr(trace, name)[there] for name in Trace.__dataclass_fields__})
+            ceiling, part = ceiling_at(ceiling, piece, site=site)
+            ceiling = watch_ceiling(ceiling, piece, lid=piece.lid, step_s=60)
+            parts.append(part)
     return ceiling, np.concatenate(parts)
 
 

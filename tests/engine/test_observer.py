@@ -30,7 +30,7 @@ def with_silence(rows, first, stop):
 
 
 def test_it_follows_a_box_of_its_own_kind(garden_rows, kent, two_boxes):
-    """On rows made by the model itself the error is that of the probes (0.05 °C), little more than doubled."""
+    """On rows made by the model itself the error is that of the probes (0.05 °C), hardly more than double."""
     _, trace = observe(start(two_boxes), garden_rows(1.0), kent)
     assert np.sqrt(np.mean(trace.error_c[300:] ** 2)) < 0.13
 
@@ -82,14 +82,12 @@ def test_absent_rows_are_silent_rows(garden_rows, kent, two_boxes):
 
 @pytest.mark.slow
 def test_it_learns_a_box_that_is_not_its_prior(garden_rows, kent):
-    """A box taken for one with twin-wall glazing loses more than that: a week brings the loss up."""
+    """A box taken for one with twin-wall glazing: after a week its readings surprise less."""
     boxes = (Box(name="north", glazing="twin-wall"), Box(name="lane", glazing="twin-wall"))
     state = start(boxes)
-    before = state.fit.theta.copy()
     state, trace = observe(state, garden_rows(8.0), kent)
-    assert (state.fit.theta[0] > before[0]).all()
     late, early = trace.error_c[-1440:], trace.error_c[1440:2880]
-    assert (late**2).mean() <= (early**2).mean()
+    assert (late**2).mean() < 0.95 * (early**2).mean()
 
 
 def test_a_silent_box_does_not_disturb_the_other(garden_rows, kent, two_boxes):

@@ -72,21 +72,28 @@ def bin_of(azimuth_deg: FloatArray) -> IntArray:
     return (np.nan_to_num(azimuth_deg) // BIN_DEG).astype(np.int64) % BINS
 
 
-def watch_ceiling(
-    state: CeilingState, trace: Trace, *, lid: FloatArray, site: Site, step_s: int
-) -> tuple[CeilingState, FloatArray]:
-    """Follow the sun index; once a day settle the ceilings.
+def ceiling_at(state: CeilingState, trace: Trace, *, site: Site) -> tuple[CeilingState, FloatArray]:
+    """The ceiling of the sun index in force at each row of a trace, (n, b).
+
+    The trace must lie within one day of learning; if it begins a new one, the last is settled first.
+    """
+    if not len(trace):
+        return state, np.empty(trace.sun.shape)
+    day = (trace.time_s[0] - learns_at_s(site)) // DAY_S
+    before = day if state.time_s is None else (state.time_s - learns_at_s(site)) // DAY_S
+    if day != before:
+        state = replace(_settled(state, float(before)), time_s=int(trace.time_s[0]))
+    return state, state.level[bin_of(trace.azimuth_deg)]
+
+
+def watch_ceiling(state: CeilingState, trace: Trace, *, lid: FloatArray, step_s: int) -> CeilingState:
+    """Follow the sun index through a trace for which `ceiling_at` was asked.
 
     Args:
         lid: Opening as told or estimated, (n, b).
-
-    Returns:
-        The state, and the ceiling of the sun index in force at each row, (n, b).
     """
-    n, b = trace.sun.shape
-    in_force = np.empty((n, b))
-    if not n:
-        return state, in_force
+    if not len(trace):
+        return state
     rows = len(state.lid_tail)
     suns = np.concatenate([state.sun_tail, trace.sun])
     lids = np.concatenate([state.lid_tail, lid])
@@ -99,26 +106,15 @@ def watch_ceiling(
         & trace.outside_known[:, None]
         & (trace.cover < 0.5)
     )
-    values = np.where(tells, sun20, -np.inf)
-    bearing = bin_of(trace.azimuth_deg)
-    offset = learns_at_s(site)
-    days = (trace.time_s - offset) // DAY_S
-    last_day = days[0] if state.time_s is None else (state.time_s - offset) // DAY_S
-    for day in np.unique(days):
-        if day != last_day:
-            state = _settled(state, float(last_day))
-            last_day = day
-        here = days == day
-        in_force[here] = state.level[bearing[here]]
-        today = np.where(np.isnan(state.today), -np.inf, state.today)
-        np.maximum.at(today, bearing[here], values[here])
-        state = replace(state, today=np.where(np.isinf(today), np.nan, today))
+    today = np.where(np.isnan(state.today), -np.inf, state.today)
+    np.maximum.at(today, bin_of(trace.azimuth_deg), np.where(tells, sun20, -np.inf))
     return replace(
         state,
         time_s=int(trace.time_s[-1]),
         sun_tail=suns[len(suns) - rows :].copy(),
         lid_tail=lids[len(lids) - rows :].copy(),
-    ), in_force
+        today=np.where(np.isinf(today), np.nan, today),
+    )
 
 
 def _settled(state: CeilingState, day: float) -> CeilingState:
@@ -128,17 +124,15 @@ def _settled(state: CeilingState, day: float) -> CeilingState:
     dates = np.where(seen, np.concatenate([state.day[1:], np.full_like(state.today, day)[None]]), state.day)
     best = np.where(dates < day - _OLDEST_DAYS, np.nan, best)
     bins, b = state.today.shape
-    every = best.reshape(-1, b)
-    days_seen = np.array(
-        [len(np.unique(d[~np.isnan(v)])) for d, v in zip(dates.reshape(-1, b).T, every.T, strict=True)]
-    )
-    wide = np.array(
-        [
-            np.quantile(v[~np.isnan(v)], _WIDE_QUANTILE) if s else _PRIOR_SUN
-            for v, s in zip(every.T, days_seen, strict=True)
-        ]
-    )
-    wide = (days_seen * wide + _PSEUDO * _PRIOR_SUN) / (days_seen + _PSEUDO)
+    wide = np.array([_wide_level(best[..., box], dates[..., box]) for box in range(b)])
     pseudo = np.broadcast_to(wide, (_PSEUDO, bins, b))
     level = np.nanquantile(np.concatenate([best, pseudo]), _QUANTILE, axis=0)
     return replace(state, today=np.full_like(state.today, np.nan), best=best, day=dates, level=level)
+
+
+def _wide_level(best: FloatArray, dates: FloatArray) -> float:
+    """What one box gets at its better bearings, drawn to a clear sky while few days are known."""
+    seen = ~np.isnan(best)
+    days = len(np.unique(dates[seen]))
+    level = np.quantile(best[seen], _WIDE_QUANTILE) if days else _PRIOR_SUN
+    return float((days * level + _PSEUDO * _PRIOR_SUN) / (days + _PSEUDO))

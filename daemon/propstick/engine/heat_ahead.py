@@ -102,8 +102,15 @@ def look_ahead(
         none = np.empty((0, trace.sun.shape[1]))
         index = np.empty(0, dtype=np.int64)
         return state, HeatAhead(index, index, none, none, none, none, none, none, none)
+    return state, joined_ahead(parts, shifts=[0] * len(parts))
+
+
+def joined_ahead(parts: list[HeatAhead], *, shifts: list[int]) -> HeatAhead:
+    """Forecasts laid end to end; `shifts` is added to each one's row numbers."""
     names = HeatAhead.__dataclass_fields__
-    return state, HeatAhead(**{name: np.concatenate([getattr(p, name) for p in parts]) for name in names})
+    whole = HeatAhead(**{name: np.concatenate([getattr(p, name) for p in parts]) for name in names})
+    row = [part.row + shift for part, shift in zip(parts, shifts, strict=True)]
+    return replace(whole, row=np.concatenate(row))
 
 
 def _look(
@@ -179,7 +186,7 @@ def _asked(
     return ask(
         learning,
         trace.time_s[rows[picked]],
-        features=np.nan_to_num(features_of(there, limit)),
+        features=features_of(there, limit),
         limit_c=limit,
         eta_min=eta_minutes(there, limit),
     )

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from propstick.engine.heat_prior import BEND_OFFSETS, BENDS, CENTRES, SPREADS
 from propstick.engine.observer import Trace
 from propstick.engine.paths import CLOUD_FORGOTTEN_MIN, moments_of, run_minutes
 from propstick.garden import Site
@@ -17,6 +18,7 @@ SUN_PAST_MIN = 90
 _STANDS_MIN = 600.0
 _BRIGHTENS_MIN = 3.0
 _PLAIN_LASTS_MIN = 40.0
+_FARTHEST = 5.0
 
 
 @dataclass(frozen=True)
@@ -29,6 +31,9 @@ class Outlook:
         outside_gap_c, soil_gap_c: Outside and soil above the air, (m, b).
         sun_w_m2, sun_rise_w_m2: Clear-sky sun now, and its change in half an hour, (m,).
         swing_c: How much the passing clouds of the last hour and a half move the air, (m, b).
+        sun, sun_slow, sun_bright, sun_spread: The sun index now, its slow mean, and the bright end and
+            the spread of the last hour and a half, (m, b).
+        lid: Opening assumed, (m, b).
         usable: Whether there is anything to forecast from, (m, b).
     """
 
@@ -42,6 +47,11 @@ class Outlook:
     sun_w_m2: FloatArray
     sun_rise_w_m2: FloatArray
     swing_c: FloatArray
+    sun: FloatArray
+    sun_slow: FloatArray
+    sun_bright: FloatArray
+    sun_spread: FloatArray
+    lid: FloatArray
     usable: BoolArray
 
 
@@ -84,6 +94,11 @@ def outlook_at(
         sun_w_m2=now_w_m2,
         sun_rise_w_m2=clear[:, 29] - now_w_m2,
         swing_c=gain * np.minimum(share, 3.0),
+        sun=start.sun,
+        sun_slow=start.sun_slow,
+        sun_bright=bright,
+        sun_spread=spread,
+        lid=start.lid,
         usable=trace.known[rows] & ~np.isnan(air5),
     )
 
@@ -114,13 +129,30 @@ def _plain_path(air_c: FloatArray, slope: FloatArray) -> FloatArray:
 
 FEATURES = (
     "one", "gap", "gap20", "gap30", "gap60", "abs_gap30", "root_gap", "line", "abs_line", "slope10",
-    "outside", "soil", "slope45", "slope5", "sun", "sun_rise", "stand30", "abs_stand30", "bright30",
-    "abs_bright30", "swing", "surprise30",
+    "outside", "soil", "slope45", "slope5", "sun_height", "sun_rise", "stand30", "abs_stand30", "bright30",
+    "abs_bright30", "swing", "surprise30", "stand60", "bright60", "sun", "sun_slow", "sun_bright",
+    "sun_spread", "lid",
 )  # fmt: skip
 
 
 def features_of(outlook: Outlook, limit_c: FloatArray) -> FloatArray:
-    """What the formula weighs, for a limit per moment and box: (m, b, F), F as in `FEATURES`."""
+    """What the formula weighs, for a limit per moment and box: (m, b, F).
+
+    First the features of `FEATURES`, standardised; then what their bends say. The bends (tanh of fixed
+    mixtures, fitted to invented weather) let a formula that is learnt as a straight one follow corners:
+    a limit just out of reach matters otherwise than one far above.
+    """
+    raw = np.nan_to_num(_raw_features(outlook, limit_c))
+    plain = np.clip((raw - np.array(CENTRES)) / np.array(SPREADS), -_FARTHEST, _FARTHEST)
+    weights = np.array(BENDS)
+    mixed = np.zeros((*plain.shape[:2], len(weights))) + np.array(BEND_OFFSETS)
+    for f in range(len(FEATURES)):
+        # Spelt out: a matrix product rounds by the shape of the block.
+        mixed += plain[..., f, None] * weights[:, f]
+    return np.concatenate([plain, np.tanh(mixed)], axis=-1)
+
+
+def _raw_features(outlook: Outlook, limit_c: FloatArray) -> FloatArray:
     gap = limit_c - outlook.air5_c
     path = outlook.path_c
     gap20, gap30, gap60 = (limit_c - path[k - 1, 0] for k in (20, 30, 60))
@@ -132,5 +164,7 @@ def features_of(outlook: Outlook, limit_c: FloatArray) -> FloatArray:
         outlook.slope10, outlook.outside_gap_c / 3.0, outlook.soil_gap_c / 3.0, 30.0 * outlook.slope45,
         10.0 * outlook.slope5, ones * (outlook.sun_w_m2 / 500.0)[:, None],
         ones * (outlook.sun_rise_w_m2 / 100.0)[:, None], stand30, np.abs(stand30), bright30,
-        np.abs(bright30), outlook.swing_c, gap30 / (0.5 + outlook.swing_c),
+        np.abs(bright30), outlook.swing_c, gap30 / (0.5 + outlook.swing_c), limit_c - path[59, 1],
+        limit_c - path[59, 2], outlook.sun, outlook.sun_slow, outlook.sun_bright, outlook.sun_spread,
+        outlook.lid,
     ], axis=-1)  # fmt: skip

@@ -14,7 +14,7 @@ from zlib import crc32
 
 import numpy as np
 
-from propstick.engine.heat_prior import COEFFICIENTS, ETA_LOG_MEAN, ETA_LOG_SD, SPREADS
+from propstick.engine.heat_prior import COEFFICIENTS, ETA_LOG_MEAN, ETA_LOG_SD
 from propstick.engine.observer import Trace
 from propstick.garden import Box
 from propstick.units import BoolArray, FloatArray, IntArray
@@ -213,8 +213,7 @@ def _weighed(features: FloatArray, beta: FloatArray) -> FloatArray:
 
 
 def _prior_information() -> FloatArray:
-    beta, spread = np.array(COEFFICIENTS), np.array(SPREADS)
-    sd = _SPREAD_SHARE * np.abs(beta) + _SPREAD_FLOOR / spread
+    sd = _SPREAD_SHARE * np.abs(np.array(COEFFICIENTS)) + _SPREAD_FLOOR
     return np.stack([np.diag(1.0 / (row * row)) for row in sd])
 
 

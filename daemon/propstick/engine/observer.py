@@ -250,7 +250,7 @@ def observe(state: ObserverState, rows: PlaceRows, site: Site) -> tuple[Observer
         parts.append(part)
     if not parts:
         parts.append(_follow(state, time_s[:0], source[:0], rows, site)[1])
-    return state, _joined(parts)
+    return state, joined_trace(parts)
 
 
 def _lay_out(state: ObserverState, rows: PlaceRows) -> tuple[IntArray, IntArray]:
@@ -578,9 +578,13 @@ def _kept(trace: Trace, rows: BoolArray) -> Trace:
     return Trace(**{name: getattr(trace, name)[rows] for name in Trace.__dataclass_fields__})
 
 
-def _joined(parts: list[Trace]) -> Trace:
+def joined_trace(parts: list[Trace], *, shifts: list[int] | None = None) -> Trace:
+    """Traces laid end to end; `shifts` is added to each one's row numbers."""
     if len(parts) == 1:
         return parts[0]
-    return Trace(
-        **{name: np.concatenate([getattr(p, name) for p in parts]) for name in Trace.__dataclass_fields__}
-    )
+    names = Trace.__dataclass_fields__
+    whole = Trace(**{name: np.concatenate([getattr(p, name) for p in parts]) for name in names})
+    if shifts is None:
+        return whole
+    index = [part.index + shift for part, shift in zip(parts, shifts, strict=True)]
+    return replace(whole, index=np.concatenate(index))

@@ -107,6 +107,12 @@ def judge_openings(
     ), openings
 
 
+def joined_openings(parts: list[Openings]) -> Openings:
+    """Estimates laid end to end."""
+    names = Openings.__dataclass_fields__
+    return Openings(**{name: np.concatenate([getattr(p, name) for p in parts]) for name in names})
+
+
 def _likelihood(trace: Trace, ceiling: FloatArray, by_day: BoolArray, minutes: float) -> FloatArray:
     """How well each opening foretold each row, scaled to 1 for the best, (n, 4, b)."""
     sd = np.where(by_day, _DAY_SD_C, _NIGHT_SD_C)[:, None, None]
