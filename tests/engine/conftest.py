@@ -71,6 +71,7 @@ def garden_rows():
     """Maker of rows; see `_garden_rows`."""
     return _garden_rows
 
+
 # For the alarm engine: gardens, invented weather and faults.
 
 MONDAY_S = 1_772_409_600

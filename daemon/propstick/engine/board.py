@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 
 from propstick.engine.alarms import Input
+from propstick.engine.conditions import Subject
 from propstick.engine.kinds import FORECASTS, KINDS
-from propstick.engine.rules import Subject
 from propstick.engine.standing import Standing, key_of
 from propstick.garden import Garden
 from propstick.records import AlarmChange

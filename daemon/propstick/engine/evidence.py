@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from propstick.engine.conditions import ALARM, UNKNOWN, CodeMemory, Condition, held, no_codes
 from propstick.engine.kinds import KINDS
-from propstick.engine.rules import ALARM, UNKNOWN, CodeMemory, Condition, held, no_codes
 from propstick.engine.standing import Standing, keys_of
 from propstick.units import IntArray
 

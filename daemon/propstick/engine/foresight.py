@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from propstick.engine.rules import Condition
+from propstick.engine.conditions import Condition
 from propstick.records import BriefLine, DayForecast, Extreme, HeatForecast, LidOpening, NightForecast
 
 

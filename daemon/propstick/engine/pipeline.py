@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import timedelta
+from datetime import time, timedelta
 
 import numpy as np
 
@@ -20,8 +20,10 @@ from propstick.engine.carry import median_of_good
 from propstick.engine.layout import Layout, layout_of, limits_on
 from propstick.engine.notices import NAMED_S
 from propstick.engine.places import places_of
-from propstick.engine.rules import conditions_of
+from propstick.engine.probe_rules import probe_conditions
+from propstick.engine.rules import box_conditions
 from propstick.engine.schedule import day_of
+from propstick.engine.soilwatch import watched
 from propstick.engine.standing import Standing
 from propstick.engine.state import EngineState
 from propstick.engine.timeline import Span, Timeline
@@ -145,8 +147,6 @@ def _span_end(state: EngineState, due: Sequence[News], piece: Block, first: int,
 
 
 def _next_midnight_s(time_s: int, zone: str | None) -> int:
-    from datetime import time
-
     return at_local(local_date(time_s, zone) + timedelta(days=1), time(0), zone)
 
 
@@ -174,10 +174,13 @@ def _advance_span(
     )
     trend_memory = refit(state.trends, layout, boxes, step_s=block.step_s)
     trend_memory, trends = rises(trend_memory, rows, windows=windows_s(layout, boxes, block.step_s))
+    soil = watched(state.soil, rows, garden=garden, day=day.date)
     outlook = foresight.NOTHING
-    conditions = conditions_of(
-        garden, layout=layout, limits=limits, rows=rows, checked=checked, trends=trends
-    )
+    conditions = [
+        *box_conditions(garden, limits=limits, rows=rows, trends=trends, soil=soil),
+        *probe_conditions(garden, layout=layout, checked=checked, time_s=time_s, soil=soil),
+        *outlook.conditions,
+    ]
 
     def views(i: int) -> Mapping[str, briefs.BoxView]:
         return {
@@ -195,7 +198,7 @@ def _advance_span(
     state, lids = _lid_changes(state, garden, layout, rows)
     span = Span(
         garden=garden, day=day, time_s=time_s, step_s=block.step_s, before_s=before_s,
-        conditions=[*conditions, *outlook.conditions], outlook=outlook, views=views,
+        conditions=conditions, outlook=outlook, views=views,
         outside_c=lambda i: float(rows.outside_air_c[i]),
         soon=lambda i: _on_their_way(i, boxes, rows, trends, limits.heat_c, limits.known_empty),
         last_air_c=last_air_c, lid_rows=_lid_rows(rows),
@@ -217,6 +220,7 @@ def _advance_span(
         row_s=int(time_s[-1]),
         probes=probes,
         trends=trend_memory,
+        soil=soil,
         codes=line.evidence.codes,
         standings=board.standings,
         out=board.out,

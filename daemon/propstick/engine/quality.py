@@ -115,6 +115,7 @@ class Checked:
     Attributes:
         value_c: The value each row may use: good, or carried as long as the probe's interval allows.
         last_c: The last good value, however old.
+        read_c: What was read in the row, good or not.
         fresh: Where that value was read in this very row.
         flags: `Flag` bits of the garden's probes.
         heard_s: Last usable answer as of each row.
@@ -123,6 +124,7 @@ class Checked:
 
     value_c: FloatArray
     last_c: FloatArray
+    read_c: FloatArray
     fresh: BoolArray
     flags: FlagArray
     heard_s: IntArray
@@ -197,6 +199,7 @@ def check(
     checked = Checked(
         value_c=np.where(carried, good_c, np.nan),
         last_c=good_c,
+        read_c=value,
         fresh=good,
         flags=found,
         heard_s=heard_s,
@@ -335,7 +338,8 @@ def _stuck(
     lit_sum = np.cumsum(lit_s)  # whole numbers: adding is exact
     same_since_s = np.where(start >= 0, read.time_s[begun], memory.same_since_s)
     same_lit_s = lit_sum[:, None] - np.where(start >= 0, lit_sum[begun], -memory.same_lit_s)
-    coarse = np.clip(finest_c / FINE_STEP_C, 1.0, COARSE_FACTOR)
+    step_c = np.where(np.isinf(finest_c), FINE_STEP_C, finest_c)
+    coarse = np.clip(step_c / FINE_STEP_C, 1.0, COARSE_FACTOR)
     rested_s = t - same_since_s
     by_clock = rested_s >= np.where(
         layout.by_day, RESTING_S if sun_known else RESTING_NO_SUN_S * coarse, layout.stuck_s

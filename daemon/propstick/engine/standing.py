@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from propstick.engine.alarms import Input, step
+from propstick.engine.conditions import Subject
 from propstick.engine.kinds import KINDS
-from propstick.engine.rules import Subject
 from propstick.records import Alarm, AlarmChange, AlarmKind, AlarmState
 from propstick.times import utc_text
 

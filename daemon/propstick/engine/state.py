@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from propstick.engine.briefs import BriefMemory
+from propstick.engine.conditions import CodeMemory
 from propstick.engine.notices import Desk
 from propstick.engine.quality import ProbeMemory, new_memory
-from propstick.engine.rules import CodeMemory
+from propstick.engine.soilwatch import SoilWatch, new_watch
 from propstick.engine.standing import Standing
 from propstick.engine.trends import TrendMemory
 from propstick.garden import Garden
@@ -35,6 +36,7 @@ class EngineState:
     row_s: int | None = None
     probes: ProbeMemory = field(default_factory=lambda: new_memory((), since_s=0))
     trends: TrendMemory | None = None
+    soil: SoilWatch = field(default_factory=lambda: new_watch(()))
     codes: dict[str, CodeMemory] = field(default_factory=dict)
     standings: dict[str, Standing] = field(default_factory=dict)
     desk: Desk = field(default_factory=Desk)

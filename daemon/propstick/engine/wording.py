@@ -44,8 +44,8 @@ class Speech:
 
     def limit(self, limit_c: float) -> str:
         """A setpoint as it was set: `27 °C`, `1.5 °C`, `80 °F`."""
-        shown = f_from_c(limit_c) if self._unit == "F" else limit_c
-        return f"{round(shown, 1):g} °{self._unit}".replace("-", "−")
+        shown = f"{f_from_c(limit_c):.0f}" if self._unit == "F" else f"{round(limit_c, 1):g}"
+        return f"{shown} {self.unit}".replace("-", "−")
 
     def difference(self, change_c: float) -> str:
         """A difference: `9 °C`."""
