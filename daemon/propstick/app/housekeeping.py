@@ -31,6 +31,7 @@ class Housekeeping:
     Args:
         folder: Where the store's file lies, None for a database server.
         backup: Makes one backup and drops the oldest.
+        prune: Drops what is spent: sessions, delivered notices, readings past their keeping.
         zone: Time zone for chores at a time of day.
         heartbeat_url: Asked for every five minutes, so that somebody outside notices silence.
     """
@@ -40,6 +41,7 @@ class Housekeeping:
         *,
         folder: Path | None,
         backup: Callable[[], object] | None,
+        prune: Callable[[], object],
         zone: str,
         heartbeat_url: str | None = None,
     ) -> None:
@@ -54,6 +56,7 @@ class Housekeeping:
         )
         self._scheduler.add_listener(_complain, EVENT_JOB_ERROR | EVENT_JOB_MISSED)
         self._scheduler.add_job(self.check_disk, IntervalTrigger(minutes=10), id="disk")
+        self._scheduler.add_job(prune, CronTrigger(hour=13, minute=20, timezone=zone), id="prune")
         if backup is not None:
             # At midday: the nights are when every row counts.
             noon = CronTrigger(hour=12, minute=40, timezone=zone)

@@ -152,6 +152,9 @@ class Watch:
                 del self._backlog[0]
             self._store_trouble = ""
         except StoreError as error:
+            if error.reason == "corrupt":
+                # A new start sets the damaged file aside; in a file like this nothing more is safe.
+                raise
             self._store_trouble = error.message
             log.error("store-refused reason=%r rows_waiting=%d", error.message, len(self._backlog))
 

@@ -16,7 +16,7 @@ from propstick.app.sampler import Sampler
 from propstick.app.settings import Settings
 from propstick.app.sown import Sown
 from propstick.app.watch import Parts, RowListener, Watch
-from propstick.edges import maintenance
+from propstick.edges import maintenance, salvage
 from propstick.edges.database import Store, open_store
 from propstick.edges.journal import Journal
 from propstick.edges.lease import this_process
@@ -24,6 +24,7 @@ from propstick.edges.onewire import find_buses
 from propstick.edges.push import AppriseChannel
 from propstick.edges.readings import ReadingLog
 from propstick.edges.requests import Requests
+from propstick.errors import StoreError
 from propstick.ports import Channel, Clock, Inbox, ProbeBus
 
 log = logging.getLogger(__name__)
@@ -98,7 +99,7 @@ def assemble(
         StoreError: the store cannot be opened, or another watch holds this site.
     """
     site = settings.garden.site.name
-    store = open_store(settings.store.url, migrate=True)
+    store = _open(settings.store.url)
     try:
         journal = Journal(store, site)
         journal.take_lease(this_process(), int(clock.wall_s()))
@@ -126,7 +127,7 @@ def assemble(
             step_s=step_s,
             deadline_s=min(LONGEST_READ_S, READ_SHARE * step_s),
         )
-        housekeeping = _housekeeping(settings, store)
+        housekeeping = _housekeeping(settings, store, clock)
         listeners = [believed.on_row, *on_row]
         if broker is not None:
             from propstick.app.publisher import StatePublisher
@@ -152,6 +153,32 @@ def assemble(
         store.close()
         raise
     return Assembly(watch, delivery, housekeeping, broker, sampler, journal, store, clock)
+
+
+def _open(url: str) -> Store:
+    """The store; a damaged file is set aside and the watch begins in a fresh one.
+
+    What can be read of the old one follows: sowings, alarms and learnt state at once, readings in the
+    background while the watch already writes.
+    """
+    try:
+        return open_store(url, migrate=True)
+    except StoreError as error:
+        if error.reason != "corrupt":
+            raise
+        log.error("store-damaged reason=%r", error.message)
+    recovered = salvage.recover(url)
+    log.warning("store-recovered aside=%s broken=%s", recovered.aside, ",".join(recovered.broken) or "none")
+    threading.Thread(target=_rescue, args=(recovered,), name="rescue", daemon=True).start()
+    return recovered.store
+
+
+def _rescue(recovered: salvage.Recovered) -> None:
+    try:
+        rescued, broken = salvage.rescue_readings(recovered)
+        log.warning("readings-rescued count=%d broken=%s", rescued, ",".join(broken) or "none")
+    except StoreError as error:
+        log.error("rescue-failed reason=%r", error.message)
 
 
 def run_all(assemblies: Sequence[Assembly]) -> None:
@@ -189,18 +216,22 @@ def _broker(settings: Settings, journal: Journal, believed: BelievedTime) -> Inb
     return Broker(settings.mqtt, settings.garden.site.name, now_s=believed, seen=status.get("packs_seen"))
 
 
-def _housekeeping(settings: Settings, store: Store) -> Housekeeping:
+def _housekeeping(settings: Settings, store: Store, clock: Clock) -> Housekeeping:
     folder = settings.store.backup_folder
 
     def backup() -> None:
         assert folder is not None
         maintenance.backup_and_rotate(store, folder, keep=settings.store.backup_keep)
 
+    def prune() -> None:
+        maintenance.prune(store, now_s=int(clock.wall_s()), keep_days=settings.store.keep_days or None)
+
     path = store.path
     heartbeat = settings.watch.heartbeat_url
     return Housekeeping(
         folder=Path(path).parent if path else None,
         backup=backup if folder is not None else None,
+        prune=prune,
         zone=settings.garden.site.zone or "UTC",
         heartbeat_url=heartbeat.reveal() if heartbeat else None,
     )
