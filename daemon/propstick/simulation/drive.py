@@ -9,7 +9,8 @@ import numpy as np
 
 from propstick.garden import Obstacle
 from propstick.simulation import glazing
-from propstick.simulation.balance import AIR_J_M3K, Drive, Frames, State, saturated_kg_m3
+from propstick.simulation.balance import saturated_kg_m3
+from propstick.simulation.boxes import AIR_J_M3K, Drive, Frames, State
 from propstick.simulation.frame import SOIL_LAYERS_M, FrameSpec
 from propstick.simulation.ground import GROUND_ALBEDO, Ground
 from propstick.simulation.weather import Weather

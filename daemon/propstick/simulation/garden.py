@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from propstick.simulation.balance import Drive, Fluxes, Frames, Lids, advance
+from propstick.simulation.balance import Fluxes, advance
+from propstick.simulation.boxes import Drive, Frames, Lids
 from propstick.simulation.drive import drives, start
 from propstick.simulation.frame import FrameSpec
 from propstick.simulation.ground import open_ground

@@ -138,7 +138,7 @@ def _skies(
         pull = _SUN_PULL_C_PER_W_M2 * light * _LIGHT - _NIGHT_PULL_C
         expected = (pull - (float(air_c[hour].mean()) - float(usual[hour][0]))) / _PULL_H
         rate = float(air_c[hour][-1] - air_c[hour][0]) * 60.0 / max(hour.stop - hour.start - 1, 1)
-        weight = moves[sky] * np.exp(-0.5 * np.square((rate - expected) / 0.8))
+        weight = moves[sky] * np.exp(-0.5 * np.square((rate - expected) / 0.55))
         if sun is not None and light > 40.0:
             share = float(sun[hour].mean()) / light
             weight = moves[sky] * np.exp(-0.5 * np.square((share - _LIGHT) / 0.12))

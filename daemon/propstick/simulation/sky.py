@@ -60,7 +60,7 @@ def through_cloud(
     Args:
         cloud: Opacity of what stands before the sun this minute, 0–1.
         cover: Share of the whole sky that is cloud, 0–1.
-    """  # fmt: skip
+    """
     total = beam_w_m2 * np.maximum(sin_elevation, 0.0) + diffuse_w_m2
     lit = (1.0 - cover) * diffuse_w_m2 + cover * _OVERCAST_SHARE * total
     # White flanks of broken cloud add light while the sun stands in a gap.

@@ -88,7 +88,7 @@ def invented(
         start_s: UTC seconds, taken down to the whole minute.
 
     Deterministic for equal arguments.
-    """  # fmt: skip
+    """
     climate = climate or Climate()
     rng = np.random.default_rng(seed)
     n = round(days * MINUTES_A_DAY)
@@ -142,7 +142,7 @@ def _air(
     """Air near the ground: pushed by sun and by the night sky, drawn back to the air mass by wind.
 
     Calm clear air cools far below the air mass, and less once it reaches its dew point.
-    """  # fmt: skip
+    """
     tau_min = 420.0 / (1.0 + 0.18 * wind_m_s)
     # A stable layer forms only in light wind; wind above about 3 m/s keeps the night mixed.
     stable = 1.0 / (1.0 + np.power(wind_m_s / 2.0, 2.0))
