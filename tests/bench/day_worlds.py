@@ -16,6 +16,7 @@ from propstick.garden import Box, Site
 from propstick.physics.sun import solar_position
 from propstick.simulation.frame import FrameSpec
 from propstick.simulation.garden import Garden
+from propstick.simulation.series import lagged_noise
 from propstick.simulation.skies import BROKEN, CLEAR, FRONT, STRATUS, cloud_of_regimes
 from propstick.simulation.sky import clear_sky, longwave_w_m2, through_cloud
 from propstick.simulation.weather import Weather
@@ -73,7 +74,9 @@ def lived(
             now, today = local_h[row], int(day[row])
             at_home = (now > 7.5) & (now < shuts[today])
             warm = garden.state.air_c
-            by_heat = np.where(warm > 32.0, 1.0, np.where(warm > 26.0, np.maximum(lid, 0.3), np.where(warm < 18.0, 0.0, lid)))
+            by_heat = np.select(
+                [warm > 32.0, warm > 26.0, warm < 18.0], [1.0, np.maximum(lid, 0.3), 0.0], lid
+            )
             by_day = np.choose(habit, [chosen[today], by_heat, np.zeros(b)])
             before = today if now > 12 else max(today - 1, 0)
             lid = np.where(at_home, by_day, night[before])
@@ -87,12 +90,12 @@ def lived(
         return np.exp(17.27 * c / (c + 237.3))
 
     unknown = np.full((n, b), np.nan)
-    humidity = np.clip(100.0 * vapour(weather.dew_point_c) / vapour(weather.air_c) + rng.normal(0, 1.5, n), 5, 100)
+    humidity = 100.0 * vapour(weather.dew_point_c) / vapour(weather.air_c) + rng.normal(0.0, 1.5, n)
     rows = PlaceRows(
         time_s=weather.time_s,
         outside_air_c=read(weather.air_c),
         outside_soil_c=read(garden.ground.probe_c),
-        outside_humidity_pct=humidity,
+        outside_humidity_pct=np.clip(humidity, 5.0, 100.0),
         air_c=read(air),
         soil_c=read(soil),
         humidity_pct=unknown,
@@ -123,8 +126,9 @@ def clear_truth_c(world: World, row: int, *, openings: Sequence[float], minutes:
     many = len(openings)
     garden = Garden(weather, [*world.specs] * many)
     state = world.states[row]
-    tiled = {name: np.tile(value, many) for name, value in state._asdict().items() if isinstance(value, np.ndarray)}
-    garden.state = state._replace(**tiled)
+    garden.state = state._replace(
+        **{k: np.tile(v, many) for k, v in state._asdict().items() if isinstance(v, np.ndarray)}
+    )
     lid = np.repeat(np.asarray(openings, dtype=float), len(world.specs))
     most = garden.state.air_c
     for _ in range(len(weather)):
@@ -161,8 +165,9 @@ def new_york(station: str, *, first: str, last: str, seed: int) -> tuple[Weather
     time_s = np.arange(begin, end, 60, dtype=np.int64)
     known = {k: ~np.isnan(v) for k, v in values.items()}
     at = {k: np.interp(time_s, hour_s[known[k]], v[known[k]]) for k, v in values.items()}
-    weather = from_hours(time_s, at, latitude_deg=STATIONS[station][0], longitude_deg=STATIONS[station][1], seed=seed)
-    site = Site(latitude=STATIONS[station][0], longitude=STATIONS[station][1], zone="America/New_York")
+    latitude, longitude = STATIONS[station]
+    weather = from_hours(time_s, at, latitude_deg=latitude, longitude_deg=longitude, seed=seed)
+    site = Site(latitude=latitude, longitude=longitude, zone="America/New_York")
     return weather, site
 
 
@@ -184,8 +189,6 @@ def from_hours(
         wet = at["rain"][here].sum() > 0.5
         regimes[here] = FRONT if wet else CLEAR if fair > 0.35 else BROKEN if fair > -0.5 else STRATUS
     cloud, cover, _ = cloud_of_regimes(regimes, elevation, rng=rng)
-    from propstick.simulation.series import lagged_noise
-
     stir = 0.05 + 0.2 * np.clip(np.sin(np.radians(np.maximum(elevation, 0.0))), 0.0, 1.0)
     air = at["air"] + 0.2 * lagged_noise(n, 33.0, rng=rng) + stir * lagged_noise(n, 4.0, rng=rng)
     dew = np.minimum(at["dew"], air - 0.05)
@@ -194,7 +197,7 @@ def from_hours(
     up = np.maximum(np.sin(np.radians(elevation)), 0.0)
     dni, dhi = through_cloud(beam, diffuse, up, cloud=cloud, cover=cover)
     return Weather(
-        time_s=time_s, air_c=air, dew_point_c=dew, wind_m_s=wind, cloud=cloud, cover=cover, rain_mm_h=at["rain"],
-        ghi_w_m2=dni * up + dhi, dni_w_m2=dni, dhi_w_m2=dhi, sky_longwave_w_m2=longwave_w_m2(air, dew, cover),
+        time_s=time_s, air_c=air, dew_point_c=dew, wind_m_s=wind, cloud=cloud, cover=cover,
+        rain_mm_h=at["rain"], ghi_w_m2=dni * up + dhi, dni_w_m2=dni, dhi_w_m2=dhi, sky_longwave_w_m2=longwave_w_m2(air, dew, cover),
         sun_elevation_deg=elevation, sun_azimuth_deg=azimuth,
     )  # fmt: skip

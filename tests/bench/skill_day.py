@@ -1,4 +1,4 @@
-"""Skill of the night and day forecasts beside the plain methods: `python -m tests.bench.skill_day [DATA_FOLDER]`.
+"""Skill of the night and day forecasts: `python -m tests.bench.skill_day [DATA_FOLDER]`.
 
 Boxes, clouds and dates never used for fitting: New York 2013 under simulated boxes, and, where the
 folder of measured data is given, real enclosures. Every figure is over the same rows for every method.
@@ -10,6 +10,7 @@ import sys
 from dataclasses import dataclass, field
 
 import numpy as np
+from tests.bench import day_worlds as worlds
 
 from propstick.engine import ceiling as ceilings
 from propstick.engine import horizon, observer, plain, scores
@@ -19,7 +20,6 @@ from propstick.engine.rise import issue_class
 from propstick.simulation.frame import FrameSpec
 from propstick.times import local_date
 from propstick.units import FloatArray
-from tests.bench import day_worlds as worlds
 
 NIGHT_HOURS = tuple(range(-1, 13))
 DAY_HOURS = (-0.5, 1.0, 3.0, 5.0)
@@ -62,14 +62,14 @@ class DayRows:
     outside: list[float] = field(default_factory=list)
     outside_came: list[float] = field(default_factory=list)
     came: list[float] = field(default_factory=list)
-    clear: list[float] = field(default_factory=list)
+    snow: list[float] = field(default_factory=list)
 
     def arrays(self) -> dict[str, FloatArray]:
         return {name: np.array(values, dtype=float) for name, values in vars(self).items()}
 
 
 def day_issue_rows(site, time_s: FloatArray) -> list[int]:
-    """Row numbers at which the day forecast is judged: half an hour before sunrise, then 1, 3, 5 h after it."""
+    """Rows at which the day forecast is judged: half an hour before sunrise, then 1, 3, 5 h after it."""
     rows = []
     for day in _dates(site, time_s):
         light = daylight_of(site, day)
@@ -88,7 +88,7 @@ def forecast_world(rows, site, boxes, *, world=None, with_model=True, day_truth=
     time_s = rows.time_s
     step_s = int(np.median(np.diff(time_s)))
     state = horizon.start(b)
-    watch, sky = observer.start(boxes, step_s), ceilings.start_ceiling(b, max(step_s, 60))
+    watch = Watch(observer.start(boxes, step_s), ceilings.start_ceiling(b, observer.step_used_s(step_s)))
     nights, days = NightRows(), DayRows()
     issues: dict[int, str] = dict.fromkeys(day_issue_rows(site, time_s), "day") if day_truth else {}
     for day in _dates(site, time_s):
@@ -102,21 +102,41 @@ def forecast_world(rows, site, boxes, *, world=None, with_model=True, day_truth=
     for row in [*sorted(issues), len(rows) - 1]:
         part = rows.cut(first, row + 1)
         first = row + 1
-        share, moment = None, None
+        share, moment, level = None, None, np.ones((ceilings.BINS, b))
         if with_model and len(part):
-            watch, trace = observer.observe(watch, part, site)
-            sky, top = ceilings.watch_ceiling(sky, trace, lid=trace.lid, site=site, step_s=watch.step_s)
-            share = np.full(part.air_c.shape, np.nan)
-            sunny = (trace.clear_sky_w_m2 > 80.0)[:, None] & trace.known
-            share[trace.index] = np.where(sunny, trace.sun / np.maximum(top, 0.1), np.nan)
-            moment = moments_of(trace, np.array([len(trace) - 1])) if len(trace) else None
+            watch, share, moment = follow_minutes(watch, part, site=site)
+            level = watch.ceiling.level
         state = horizon.advance(state, part, site=site, sun_share=share)
         what = issues.get(row)
         if what == "night":
             _night(nights, state, rows, row, site)
         elif what == "day":
-            state = _day(days, state, rows, row, site, moment=moment, level=sky.level, world=world)
+            state = _day(days, state, rows, row, site, moment=moment, level=level, world=world)
     return nights.arrays(), days.arrays()
+
+
+@dataclass(frozen=True)
+class Watch:
+    """The parts of the minute model that a day's forecast needs; no heat-ahead."""
+
+    observer: observer.ObserverState
+    ceiling: ceilings.CeilingState
+
+
+def follow_minutes(watch: Watch, part, *, site):
+    """The minute model over some rows: its state, each box's share of a clear sun, the moment at the end."""
+    share, moment, first = np.full(part.air_c.shape, np.nan), None, 0
+    days = (part.time_s - observer.learns_at_s(site)) // 86_400
+    for stop in [*(np.flatnonzero(np.diff(days)) + 1).tolist(), len(part)]:
+        seen, trace = observer.observe(watch.observer, part.cut(first, stop), site)
+        sky, top = ceilings.ceiling_at(watch.ceiling, trace, site=site)
+        watch = Watch(seen, ceilings.watch_ceiling(sky, trace, lid=trace.lid, step_s=seen.step_s))
+        sunny = (trace.clear_sky_w_m2 > 80.0)[:, None] & trace.known
+        real = trace.index >= 0
+        share[first + trace.index[real]] = np.where(sunny, trace.sun / np.maximum(top, 0.1), np.nan)[real]
+        moment = moments_of(trace, np.array([len(trace) - 1])) if len(trace) else moment
+        first = stop
+    return watch, share, moment
 
 
 def _night(out: NightRows, state, rows, row: int, site) -> None:
@@ -128,7 +148,11 @@ def _night(out: NightRows, state, rows, row: int, site) -> None:
     hour = night.issue_hour(state.row_s)
     record, h = state.night.plain, hour + 1
     now = forecast.now_c
-    columns = (plain.mean_drop_c(record, h, now), plain.last_drop_c(record, h, now), plain.fao_c(record, h, now))
+    columns = (
+        plain.mean_drop_c(record, h, now),
+        plain.last_drop_c(record, h, now),
+        plain.fao_c(record, h, now),
+    )
     p0 = forecast.p_below(0.0)
     for box in range(len(now)):
         air = rows.outside_air_c if box == len(now) - 1 else rows.air_c[:, box]
@@ -171,7 +195,9 @@ def _day(out: DayRows, state, rows, row: int, site, *, moment, level, world):
     truth = None
     if world is not None and row in world.states:
         truth = worlds.clear_truth_c(world, row, openings=OPENINGS, minutes=stop - row)
-    clear = float(world.weather.cloud[row:stop].mean()) if world is not None else float("nan")
+    snow = np.zeros(rows.air_c.shape[1])
+    if world is not None and row in world.states:
+        snow = world.states[row].snow_kg_m2
     for lid in range(4):
         if truth is None and lid < 3:
             continue
@@ -191,7 +217,7 @@ def _day(out: DayRows, state, rows, row: int, site, *, moment, level, world):
             out.outside.append(forecast.outside_max_c)
             out.outside_came.append(outside_came)
             out.came.append(came)
-            out.clear.append(clear)
+            out.snow.append(snow[box])
     return state
 
 
@@ -211,7 +237,9 @@ def print_nights(title: str, d: dict[str, FloatArray]) -> None:
         if known.sum() < 20:
             continue
         came = d["came"][known]
-        mae = [scores.mean_absolute_error(d[n][known], came) for n in ("mean_drop", "last_drop", "fao", "ours")]
+        mae = [
+            scores.mean_absolute_error(d[n][known], came) for n in ("mean_drop", "last_drop", "fao", "ours")
+        ]
         held = scores.coverage(d["low"][known] - 1e-9, d["high"][known] + 1e-9, came)
         width, bias = (d["high"] - d["low"])[known].mean(), (d["ours"] - d["came"])[known].mean()
         figures = "  ".join(f"{v:5.2f}" for v in mae)
@@ -236,7 +264,7 @@ def print_days(title: str, d: dict[str, FloatArray]) -> None:
     print("  issue   lid       n    yest.   base   ours    covers  width   bias  outside")
     for k in range(4):
         for lid, name in enumerate(("closed", "propped", "open", "as-is")):
-            m = (d["k"] == k) & (d["lid"] == lid) & (d["day"] >= d["day"].min() + 10)
+            m = (d["k"] == k) & (d["lid"] == lid) & (d["day"] >= d["day"].min() + 10) & (d["snow"] < 0.2)
             m &= ~np.isnan(d["ours"] + d["base"])
             if m.sum() < 20:
                 continue
@@ -246,9 +274,17 @@ def print_days(title: str, d: dict[str, FloatArray]) -> None:
             outside = scores.mean_absolute_error(d["outside"][m], d["outside_came"][m])
             figures = "  ".join(f"{v:5.2f}" for v in mae)
             width, bias = (d["high"] - d["low"])[m].mean(), (d["ours"] - d["came"])[m].mean()
-            print(f"  {k}  {name:8s} {m.sum():6d}  {figures}   {held:4.0%}   {width:5.2f}  {bias:+5.2f}   {outside:5.2f}")
+            print(
+                f"  {k}  {name:8s} {m.sum():6d}  {figures}   {held:4.0%}   {width:5.2f}  {bias:+5.2f}  {outside:5.2f}"
+            )
     for k in (0, 1):
-        m = (d["k"] == k) & (d["lid"] == 0) & (d["day"] >= d["day"].min() + 10) & ~np.isnan(d["ours"] + d["base"])
+        m = (
+            (d["k"] == k)
+            & (d["lid"] == 0)
+            & (d["day"] >= d["day"].min() + 10)
+            & (d["snow"] < 0.2)
+            & ~np.isnan(d["ours"] + d["base"])
+        )
         hot = d["came"][m] > 27.0
         line = [f"  open before leaving (27 °C), issue {k}, {hot.sum()} of {m.sum()}:"]
         for name in ("yesterday", "base", "ours"):
@@ -262,9 +298,7 @@ def main(arguments: list[str]) -> int:
     for station, seed in (("EWR", 1), ("LGA", 2), ("JFK", 3)):
         weather, site = worlds.new_york(station, first="2013-02-01", last="2013-05-31", seed=seed)
         specs = [FrameSpec.draw(1000 * seed + k) for k in range(6)]
-        world = worlds.lived(
-            weather, site, specs, seed=seed, keep=day_issue_rows(site, weather.time_s)
-        )
+        world = worlds.lived(weather, site, specs, seed=seed, keep=day_issue_rows(site, weather.time_s))
         print(f"{station} lived through", file=sys.stderr, flush=True)
         n, d = forecast_world(world.rows, site, world.boxes, world=world)
         nights.append(n)

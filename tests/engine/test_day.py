@@ -75,7 +75,7 @@ def test_clear_days_teach_what_this_box_reaches(lift_c):
     assert forecast.low_c[CLOSED, 0] <= came <= forecast.high_c[CLOSED, 0]
     first_width, last_width = (f.high_c - f.low_c for f in (issued[1][0], forecast))
     assert last_width[CLOSED, 0] < first_width[CLOSED, 0]
-    assert state.day.gain_weight[CLOSED, 0] > 5.0
+    assert state.day.gain_weight[CLOSED, 0] > 3.0
 
 
 @pytest.mark.parametrize("site", [SITE, Site(zone="Europe/Zurich")])

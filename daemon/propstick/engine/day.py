@@ -36,8 +36,11 @@ _LIFT_DAYS = 10
 PEAK_AFTER_NOON_S = 9_000
 SOIL_FOLLOWS_PER_MIN = 0.010
 SOIL_RETURNS_PER_MIN = 0.0015
-PLAIN_SHARE = 0.5
-LIFT_ERROR = np.array([0.13, 0.13, 0.13, 0.22])
+SHUT_RECORD_DAYS = 3.0
+SHUT_RECORD_C2 = 9.0
+SHUT_FORGETTING = 0.85
+SHARPNESS = 1.5
+LIFT_ERROR = np.array([0.12, 0.25, 0.15, 0.33])
 """Error of a forecast beyond that of the outside's rise, as a share of its height above the outside."""
 LEAST_ERROR_C = 0.7
 RISE_SHARE = np.array([0.9, 0.95, 1.0, 0.9])
@@ -45,12 +48,15 @@ RECORD_DAYS = 8.0
 RECORD_FORGETTING = 0.95
 WIDEN_RATE = 0.02
 CLEAR_SHARE = 0.85
+GAIN_PRIOR = np.array([1.0, 0.9, 1.0])
+"""The first crack of a lid vents more than its share; how much differs most between boxes."""
 GAIN_DAYS = 2.0
-GAIN_FORGETTING = 0.95
+GAIN_FORGETTING = 0.8
 SHARE_PRIOR = np.array([0.50, 0.40])
 SHARE_SPREAD = np.array([0.15, 0.25])
 SHARE_NOISE = 0.22
 TYPICAL_SHARE = 0.6
+PROBE_ERROR_C = 0.2
 
 
 @dataclass(frozen=True)
@@ -60,12 +66,16 @@ class DayState:
     Attributes:
         rise: What is known of the outside's rise.
         lift_c: (box maximum - outside maximum) of past days with a shut lid, newest last, (10, b).
+        lift_clear: Whether the sun shone when that maximum came, (10, b).
+        shut_square_c2, shut_weight: Running mean squared error of the model and of the best lift on clear
+            days with a shut lid [°C²], and their number, (2, b) and (b,).
         gain, gain_weight: How far the box really rises over what the model says with each lid, learnt on
             clear days it was held so, and how many those were, (3, b).
         issued_c, issued_sd_c: Today's forecasts, NaN = none yet, shape (k, lids, b).
         issued_s: When each was issued, 0 = not yet, shape (k,).
         issued_ground_c: Outside air (or box air without it) at each of today's issues, (k, b).
         issued_clear_c: Maximum under a clear sky with the lid as it stood, (k, b).
+        issued_shut_c: The model and the best lift for a shut lid, (k, 2, b).
         issued_model_c: What the bare model said, NaN where it did not run, (k, 3, b).
         issued_share: Share of a clear sun at each issue, (k, b).
         square_c2, weight: Running mean squared error on days that tell, and their number, (k, lids, b).
@@ -76,6 +86,9 @@ class DayState:
 
     rise: RiseState
     lift_c: FloatArray
+    lift_clear: BoolArray
+    shut_square_c2: FloatArray
+    shut_weight: FloatArray
     gain: FloatArray
     gain_weight: FloatArray
     issued_c: FloatArray
@@ -83,6 +96,7 @@ class DayState:
     issued_s: IntArray
     issued_ground_c: FloatArray
     issued_clear_c: FloatArray
+    issued_shut_c: FloatArray
     issued_model_c: FloatArray
     issued_share: FloatArray
     square_c2: FloatArray
@@ -117,13 +131,17 @@ def no_days(boxes: int) -> DayState:
     return DayState(
         rise=outside_rise.no_days(),
         lift_c=np.full((_LIFT_DAYS, boxes), np.nan),
-        gain=np.ones((len(OPENINGS), boxes)),
+        lift_clear=np.zeros((_LIFT_DAYS, boxes), dtype=bool),
+        shut_square_c2=np.full((2, boxes), SHUT_RECORD_C2),
+        shut_weight=np.zeros(boxes),
+        gain=np.repeat(GAIN_PRIOR[:, None], boxes, axis=1),
         gain_weight=np.zeros((len(OPENINGS), boxes)),
         issued_c=none,
         issued_sd_c=none,
         issued_s=np.zeros(CLASSES, dtype=np.int64),
         issued_ground_c=none[:, 0],
         issued_clear_c=none[:, 0],
+        issued_shut_c=none[:, :2],
         issued_model_c=none[:, :3],
         issued_share=none[:, 0],
         square_c2=np.zeros(none.shape),
@@ -153,6 +171,7 @@ def issue(
     k = issue_class(day, time_s)
     window = Window(slots, slots.index_of(time_s))
     model = np.full((len(OPENINGS), slots.boxes), np.nan)
+    experts = np.full((2, slots.boxes), np.nan)
     rise = outside_rise.rise(state.rise, slots, day, time_s=time_s, site=site)
     air, lid = window.mean("air_c", 3)[:-1], window.mean("lid", 3)[:-1]
     outside = float(window.mean("air_c", 3)[-1])
@@ -176,7 +195,8 @@ def issue(
         model = clear[:3]
         clear = reference + _gain_at(state, lids) * (clear - reference)
         plain_closed = top + best
-        share = np.where(np.isnan(plain_closed), 0.0, PLAIN_SHARE)
+        experts = np.stack([clear[0], plain_closed])
+        share = _plain_share(state, plain_closed)
         clear[0] = (1.0 - share) * clear[0] + share * np.nan_to_num(plain_closed)
         methods = ("model and best lift" if share.any() else "model", "model", "model", "model")
     else:
@@ -187,7 +207,8 @@ def issue(
         clear = base + height
         methods = ("best lift",) * 4
     clear = np.where(np.isnan(air), np.nan, clear)
-    sun_share = _known_or(window.mean("sun_share", 6)[:-1], np.full_like(air, TYPICAL_SHARE))
+    day_share = _known_or(window.mean("sun_share", 288)[:-1], np.full_like(air, TYPICAL_SHARE))
+    sun_share = _known_or(window.mean("sun_share", 6)[:-1], day_share)
     comes = _share_that_comes(state, k, sun_share)
     expected = reference + np.clip(comes, 0.0, 1.1) * (clear[3] - reference)
     forecast = np.concatenate([clear[:3], expected[None]])
@@ -206,10 +227,11 @@ def issue(
         issued_s=_set(state.issued_s, k, np.int64(time_s)),
         issued_ground_c=_set(state.issued_ground_c, k, reference),
         issued_clear_c=_set(state.issued_clear_c, k, clear[3]),
+        issued_shut_c=_set(state.issued_shut_c, k, experts),
         issued_model_c=_set(state.issued_model_c, k, model),
         issued_share=_set(state.issued_share, k, sun_share),
     )
-    low = np.fmax(forecast - _Z90 * sd, np.minimum(now, forecast))
+    low = np.fmax(forecast - _Z90 * sd, np.minimum(now, forecast) - PROBE_ERROR_C)
     high = forecast + _Z90 * sd
     return state, DayMaximum(forecast, low, high, sd, top, methods)
 
@@ -276,7 +298,11 @@ def learn(state: DayState, slots: Slots, day: Daylight, *, site: Site) -> DaySta
         return _cleared(state)
     told = _told(state, slots, first, last, high)
     lift = np.where(told.shut & told.whole, told.box_max_c - told.outside_max_c, np.nan)
-    state = replace(state, lift_c=np.concatenate([state.lift_c[1:], lift[None]]))
+    state = replace(
+        state,
+        lift_c=np.concatenate([state.lift_c[1:], lift[None]]),
+        lift_clear=np.concatenate([state.lift_clear[1:], (told.clear & ~np.isnan(lift))[None]]),
+    )
     square, weight, widen = state.square_c2.copy(), state.weight.copy(), state.widen.copy()
     for k in range(CLASSES):
         tells = np.concatenate([told.held_clear, (told.whole & ~told.moved[k])[None]])
@@ -291,7 +317,7 @@ def learn(state: DayState, slots: Slots, day: Daylight, *, site: Site) -> DaySta
         share = np.where(counted > 0, missed.sum(axis=1) / np.maximum(counted, 1), 0.1)
         widen[k] = np.clip(widen[k] * np.exp(WIDEN_RATE * (share - 0.1) / 0.2), 0.6, 2.0)
     state = replace(state, square_c2=square, weight=weight, widen=widen)
-    return _cleared(_learn_share(_learn_gain(state, told), told))
+    return _cleared(_learn_share(_learn_gain(_mark_shut(state, told), told), told))
 
 
 @dataclass(frozen=True)
@@ -302,6 +328,7 @@ class _Told:
     outside_max_c: float
     whole: BoolArray
     shut: BoolArray
+    clear: BoolArray
     held_clear: BoolArray
     moved: BoolArray
 
@@ -312,10 +339,14 @@ def _told(state: DayState, slots: Slots, first: int, last: int, high: FloatArray
     opening = slots.part("lid", first, last)[:, :-1]
     share = slots.part("sun_share", first, last)[:, :-1]
     before = 2 * HOUR_S // SLOT_S
-    lid, sun, moved = np.empty(len(at)), np.empty(len(at)), np.ones((CLASSES, len(at)), dtype=bool)
+    lid, sun, steady = np.empty(len(at)), np.empty(len(at)), np.ones(len(at), dtype=bool)
+    moved = np.ones((CLASSES, len(at)), dtype=bool)
     for box, stop in enumerate(at):
-        part = slice(max(stop + 1 - before, 0), stop + 1)
-        lid[box], sun[box] = _mean(opening[part, box]), _mean(share[part, box])
+        sun[box] = _mean(share[max(stop + 1 - before, 0) : stop + 1, box])
+        # Also after it: a maximum that somebody ended by opening is not that of a shut box.
+        around = opening[max(stop + 1 - before, 0) : stop + 1 + before, box]
+        lid[box] = _mean(around)
+        steady[box] = not np.fmax.reduce(np.abs(around - lid[box]), initial=0.0) > 0.05
         for k, issued_s in enumerate(state.issued_s):
             since = slots.index_of(float(issued_s)) - first
             if issued_s and 0 <= since + 1 <= stop:
@@ -326,10 +357,16 @@ def _told(state: DayState, slots: Slots, first: int, last: int, high: FloatArray
     seen = np.median(witnesses) if len(witnesses) else np.nan
     clear = np.where((lid < 0.08) | np.isnan(seen), sun, seen) >= CLEAR_SHARE
     whole = unknown.mean(axis=0) <= 0.1
-    held = np.stack([lid < 0.08, (lid >= 0.05) & (lid <= 0.2), lid >= 0.8])
+    held = np.stack([lid < 0.05, (lid >= 0.05) & (lid <= 0.2), lid >= 0.8]) & steady
     outside_max = float(np.fmax.reduce(high[:, -1]))
     return _Told(
-        high[at, np.arange(len(at))], outside_max, whole, ~(lid >= 0.08), held & clear & whole, moved
+        high[at, np.arange(len(at))],
+        outside_max,
+        whole,
+        ~(lid >= 0.05) & steady,
+        clear,
+        held & clear & whole,
+        moved,
     )
 
 
@@ -344,6 +381,29 @@ def _learn_gain(state: DayState, told: _Told) -> DayState:
     n = np.where(tells, GAIN_FORGETTING * state.gain_weight + 1.0, state.gain_weight)
     moved = state.gain + (np.clip(today, 0.4, 1.6) - state.gain) / (n + GAIN_DAYS)
     return replace(state, gain=np.where(tells, moved, state.gain), gain_weight=n)
+
+
+def _mark_shut(state: DayState, told: _Told) -> DayState:
+    """Set the model's and the best lift's errors of a clear shut day beside the earlier ones."""
+    error = told.box_max_c - state.issued_shut_c
+    square = np.where(np.isnan(error).any(axis=1, keepdims=True), np.nan, error**2)
+    known = ~np.isnan(square[:, 0])
+    count = known.sum(axis=0)
+    today = np.where(known[:, None], square, 0.0).sum(axis=0) / np.maximum(count, 1)
+    tells = told.held_clear[0] & (count > 0)
+    n = np.where(tells, SHUT_FORGETTING * state.shut_weight + 1.0, state.shut_weight)
+    moved = state.shut_square_c2 + (today - state.shut_square_c2) / (n + SHUT_RECORD_DAYS)
+    return replace(state, shut_square_c2=np.where(tells, moved, state.shut_square_c2), shut_weight=n)
+
+
+def _plain_share(state: DayState, plain_closed_c: FloatArray) -> FloatArray:
+    """Weight of the best lift beside the model, by their records.
+
+    The best lift of ten dull days, or of days with the lid up, says nothing of a clear shut one.
+    """
+    weight = state.shut_square_c2**-SHARPNESS
+    share = weight[1] / weight.sum(axis=0)
+    return np.where(np.isnan(plain_closed_c) | ~state.lift_clear.any(axis=0), 0.0, share)
 
 
 def _gain_at(state: DayState, lids: FloatArray) -> FloatArray:
@@ -385,6 +445,7 @@ def _cleared(state: DayState) -> DayState:
         issued_s=np.zeros(CLASSES, dtype=np.int64),
         issued_ground_c=none[:, 0],
         issued_clear_c=none[:, 0],
+        issued_shut_c=none[:, :2],
         issued_model_c=none[:, :3],
         issued_share=none[:, 0],
     )
