@@ -7,13 +7,13 @@ from pathlib import Path
 from time import perf_counter
 
 import numpy as np
+from tests.bench.season import START_S, STEP_S, garden, stored, values
+from tests.bench.table import Figure, best_of
 
 from propstick.blocks import Block
 from propstick.engine.pipeline import advance, begin
 from propstick.grid import lay
 from propstick.times import DAY_S
-from tests.bench.season import START_S, STEP_S, garden, stored, values
-from tests.bench.table import Figure, best_of
 
 DAYS = 180
 

@@ -23,9 +23,7 @@ def garden(boxes: int = 7) -> Garden:
         site=Site(name="bench", latitude=51.0, longitude=0.0, zone="Europe/London"),
         person=Person(),
         boxes=tuple(Box(name=name) for name in names),
-        probes=tuple(
-            Probe(id=f"28-{k:012x}", box=box, place=place) for k, (box, place) in enumerate(places)
-        ),
+        probes=tuple(Probe(id=f"28-{k:012x}", box=box, place=place) for k, (box, place) in enumerate(places)),
     )
 
 

@@ -6,22 +6,22 @@ import os
 import tempfile
 from pathlib import Path
 
+import numpy as np
+from tests.bench.season import START_S, STEP_S, garden, stored, values
+from tests.bench.table import Figure
+
+from propstick.blocks import Block
 from propstick.edges.database import open_store
 from propstick.edges.journal import Journal
 from propstick.engine import snapshot
 from propstick.engine.pipeline import advance, begin
-from propstick.blocks import Block
 from propstick.records import Reading
-from tests.bench.season import START_S, STEP_S, garden, stored, values
-from tests.bench.table import Figure
-
-import numpy as np
 
 
 def size() -> list[Figure]:
     with tempfile.TemporaryDirectory() as folder:
         days = 30
-        store, log, _ = stored(Path(folder), days)
+        store, _log, _ = stored(Path(folder), days)
         count = days * 1440 * 16
         store.close()
         bytes_each = sum(f.stat().st_size for f in Path(folder).iterdir()) / count
