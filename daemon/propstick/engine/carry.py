@@ -21,6 +21,8 @@ def last_index(present: BoolArray) -> IntArray:
         present: Shape (n, k).
     """
     rows = np.arange(present.shape[0])[:, None]
+    if present.all():
+        return np.broadcast_to(rows, present.shape)
     return np.maximum.accumulate(np.where(present, rows, -1), axis=0)
 
 

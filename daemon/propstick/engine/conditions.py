@@ -18,6 +18,8 @@ from propstick.records import AlarmKind
 from propstick.units import BoolArray, FloatArray, IntArray
 
 UNKNOWN, CLEAR, BETWEEN, ALARM = -1, 0, 1, 2
+SILENCED = np.int8(4)
+"""Added to a code by `held` on rows on which the rule is suppressed by design."""
 HELD_S = 600
 """A gap longer than this is silence (design); shorter, the last code stands."""
 
@@ -101,17 +103,26 @@ def held(
     """Codes with short gaps closed, the codes of the row before each, and the memory after.
 
     Returns:
-        Codes and codes before, shape (n, k) each; +4 where silenced, so that one comparison finds both.
+        Codes and codes before, shape (n, k) each, with `SILENCED` added where the rule is suppressed by
+        design, so that one comparison finds both; and the memory.
     """
-    last = last_index(condition.known)
-    code = picked(condition.codes, last, memory.code)
-    known_s = np.where(last >= 0, time_s[np.maximum(last, 0)], memory.known_s)
-    n = len(time_s)
-    silenced = np.zeros(code.shape, dtype=np.bool_) if condition.silenced is None else condition.silenced
-    filled = np.where(time_s[:, None] - known_s <= HELD_S, code, UNKNOWN) + 4 * silenced
-    first = np.where(before_s - memory.known_s <= HELD_S, memory.code, UNKNOWN) + 4 * memory.silenced
-    before = np.concatenate([first[None, :], filled[: n - 1]])
-    return filled, before, CodeMemory(memory.subjects, code[-1].astype(np.int8), known_s[-1], silenced[-1])
+    codes, n = condition.codes, len(time_s)
+    if condition.known.all():
+        code, known_s = codes[-1], np.full(codes.shape[1], time_s[-1])
+        filled = codes
+    else:
+        last = last_index(condition.known)
+        carried = picked(codes, last, memory.code)
+        since_s = np.where(last >= 0, time_s[np.maximum(last, 0)], memory.known_s)
+        code, known_s = carried[-1], since_s[-1]
+        filled = np.where(time_s[:, None] - since_s <= HELD_S, carried, np.int8(UNKNOWN))
+    silenced = np.zeros(codes.shape[1], dtype=np.bool_)
+    if condition.silenced is not None:
+        filled = filled + SILENCED * condition.silenced.astype(np.int8)
+        silenced = condition.silenced[-1]
+    first = np.where(before_s - memory.known_s <= HELD_S, memory.code, UNKNOWN) + SILENCED * memory.silenced
+    before = np.concatenate([first[None, :].astype(np.int8), filled[: n - 1]])
+    return filled, before, CodeMemory(memory.subjects, code.copy(), known_s, silenced.copy())
 
 
 def threshold_codes(

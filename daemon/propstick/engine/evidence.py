@@ -7,13 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from propstick.engine.conditions import ALARM, UNKNOWN, CodeMemory, Condition, held, no_codes
+from propstick.engine.conditions import ALARM, SILENCED, UNKNOWN, CodeMemory, Condition, held, no_codes
 from propstick.engine.kinds import KINDS
 from propstick.engine.standing import Standing, keys_of
 from propstick.units import IntArray
-
-_SILENCED = 4
-"""What `held` adds to the code of a row on which the rule is suppressed by design."""
 
 
 class Evidence:
@@ -53,7 +50,7 @@ class Evidence:
         self, r: int, keys: tuple[str, ...], filled: np.ndarray, before: np.ndarray, live: Collection[str]
     ) -> None:
         # Where nothing is going on, only a value that reaches its setpoint begins something.
-        alarms = filled % _SILENCED == ALARM
+        alarms = (filled & (SILENCED - 1)) == ALARM
         for j in np.flatnonzero(alarms.any(axis=0) | [key in live for key in keys]):
             changed = np.flatnonzero(filled[:, j] != before[:, j])
             first = 0 if keys[j] in live else int(np.argmax(alarms[:, j]))
@@ -63,12 +60,12 @@ class Evidence:
     def code(self, r: int, j: int, i: int) -> int:
         """The code of a rule's subject at a row, whether silenced or not."""
         packed = int(self._filled[r][i, j])
-        return packed if packed <= ALARM else packed - _SILENCED
+        return packed if packed <= ALARM else packed - int(SILENCED)
 
     def is_silenced(self, key: str, i: int) -> bool:
         """Whether the rule itself says that it is pointless at that row."""
         found = self._where.get(key)
-        return found is not None and int(self._filled[found[0]][i, found[1]]) >= _SILENCED + UNKNOWN
+        return found is not None and int(self._filled[found[0]][i, found[1]]) >= SILENCED + UNKNOWN
 
     def is_known(self, key: str, i: int) -> bool:
         """Whether the row has evidence of its own."""
@@ -133,11 +130,11 @@ class Evidence:
         first = self._seen.get(standing.key, -1) + 1
         values = condition.value_c[first : i + 1, j]
         self._seen[standing.key] = max(first - 1, i)
-        if not len(values) or np.isnan(values).all():
+        if not len(values):
             return standing
         sign = KINDS[standing.kind].sign
-        k = int(np.nanargmax(values) if sign > 0 else np.nanargmin(values))
-        best = float(values[k])
-        if standing.peak_c is not None and sign * best <= sign * standing.peak_c:
+        best = float((np.fmax if sign > 0 else np.fmin).reduce(values))
+        if np.isnan(best) or (standing.peak_c is not None and sign * best <= sign * standing.peak_c):
             return standing
+        k = int(np.argmax(values == best))
         return replace(standing, peak_c=best, peak_s=int(self._time_s[first + k]))

@@ -13,12 +13,11 @@ from datetime import time, timedelta
 
 import numpy as np
 
-from propstick.blocks import Block, PlaceRows
+from propstick.blocks import Block
 from propstick.engine import briefs, foresight, quality
 from propstick.engine.board import Board
 from propstick.engine.carry import median_of_good
-from propstick.engine.layout import Layout, layout_of, limits_on
-from propstick.engine.notices import NAMED_S
+from propstick.engine.layout import layout_of, limits_on
 from propstick.engine.places import places_of
 from propstick.engine.probe_rules import probe_conditions
 from propstick.engine.rules import box_conditions
@@ -27,7 +26,8 @@ from propstick.engine.soilwatch import watched
 from propstick.engine.standing import Standing
 from propstick.engine.state import EngineState
 from propstick.engine.timeline import Span, Timeline
-from propstick.engine.trends import Trends, refit, rises, windows_s
+from propstick.engine.trends import refit, rises, windows_s
+from propstick.engine.views import boxes_now, lid_changes, lid_rows, on_their_way
 from propstick.garden import OUTSIDE, SITE, Garden
 from propstick.records import (
     Acknowledged,
@@ -195,13 +195,13 @@ def _advance_span(
         columns = layout.columns[box, "air"]
         return float(median_of_good(checked.last_c[i : i + 1, columns])[0])
 
-    state, lids = _lid_changes(state, garden, layout, rows)
+    state, lids = lid_changes(state, garden, layout, rows)
     span = Span(
         garden=garden, day=day, time_s=time_s, step_s=block.step_s, before_s=before_s,
         conditions=conditions, outlook=outlook, views=views,
         outside_c=lambda i: float(rows.outside_air_c[i]),
-        soon=lambda i: _on_their_way(i, boxes, rows, trends, limits.heat_c, limits.known_empty),
-        last_air_c=last_air_c, lid_rows=_lid_rows(rows),
+        soon=lambda i: on_their_way(i, boxes, rows, trends, limits.heat_c, limits.known_empty),
+        last_air_c=last_air_c, lid_rows=lid_rows(rows),
     )  # fmt: skip
     board = Board(garden, state.standings, state.out)
     line = Timeline(span, board, state.codes, desk=state.desk, sent=state.briefs)
@@ -227,7 +227,7 @@ def _advance_span(
         desk=line.desk,
         briefs=line.sent,
     )
-    found.now = _now(garden, state, rows, trends, limits_of=limits)
+    found.now = boxes_now(garden, state, rows, trends, limits=limits)
     return state, quality.flags_of_block(block, layout, checked.flags)
 
 
@@ -278,86 +278,3 @@ def _remains(standing: Standing, boxes: set[str], seats: set[tuple[str, str, str
 
 def _of_boxes(told: Mapping[str, float], boxes: tuple[str, ...]) -> FloatArray:
     return np.array([told.get(name, np.nan) for name in boxes], dtype=np.float64)
-
-
-def _on_their_way(
-    i: int, boxes: tuple[str, ...], rows: PlaceRows, trends: Trends, heat_c: FloatArray, empty: np.ndarray
-) -> list[tuple[str, float, float]]:
-    """Boxes whose air, rising on as it does, passes its limit within the hour."""
-    found = []
-    for b, name in enumerate(boxes):
-        air_c, rise = float(rows.air_c[i, b]), float(trends.air_c_per_h[i, b])
-        if empty[b] or not (rise > 0.0 and air_c <= heat_c[b]) or rows.lid[i, b] >= 0.9:
-            continue
-        wait_s = 3600.0 * (float(heat_c[b]) - air_c) / rise
-        if wait_s <= NAMED_S:
-            found.append((name, air_c, float(rows.time_s[i]) + wait_s))
-    return found
-
-
-def _lid_changes(
-    state: EngineState, garden: Garden, layout: Layout, rows: PlaceRows
-) -> tuple[EngineState, list[LidOpening]]:
-    """Openings a contact showed, on change."""
-    found: list[LidOpening] = []
-    for b, box in enumerate(garden.box_names):
-        if (box, "lid") not in layout.columns:
-            continue
-        lid = rows.lid[:, b]
-        last = state.lids.get(box)
-        opening = None if last is None else last.opening
-        for i in np.flatnonzero(~np.isnan(lid)):
-            if lid[i] != opening:
-                opening = float(lid[i])
-                found.append(
-                    LidOpening(box=box, time_s=int(rows.time_s[i]), opening=opening, known_from="contact")
-                )
-    return replace(state, lids={**state.lids, **{lid.box: lid for lid in found}}), found
-
-
-def _lid_rows(rows: PlaceRows) -> tuple[int, ...]:
-    """Rows at which a lid is not as it was on the row before, or no longer known."""
-    before, now = rows.lid[:-1], rows.lid[1:]
-    changed = (before != now) & ~(np.isnan(before) & np.isnan(now))
-    return tuple(1 + np.flatnonzero(changed.any(axis=1)))
-
-
-def _known(value: float) -> float | None:
-    return None if np.isnan(value) else float(value)
-
-
-def _now(
-    garden: Garden, state: EngineState, rows: PlaceRows, trends: Trends, *, limits_of
-) -> tuple[BoxNow, ...]:
-    """The boxes and the open ground at the last row."""
-    views = []
-    for b, box in enumerate(garden.box_names):
-        lid = state.lids.get(box)
-        views.append(
-            BoxNow(
-                box=box,
-                air_c=_known(rows.air_c[-1, b]),
-                soil_c=_known(rows.soil_c[-1, b]),
-                humidity_pct=_known(rows.humidity_pct[-1, b]),
-                rise_c_per_h=_known(trends.air_c_per_h[-1, b]),
-                soil_rise_c_per_h=_known(trends.soil_c_per_h[-1, b]),
-                lid=_known(rows.lid[-1, b]),
-                lid_from=None if lid is None or np.isnan(rows.lid[-1, b]) else lid.known_from,
-                cover=_known(rows.cover[-1, b]),
-                heat_c=limits_of.of[b].heat_c,
-                frost_c=limits_of.of[b].frost_c,
-                prop_c=limits_of.of[b].prop_c,
-            )
-        )
-    views.append(
-        BoxNow(
-            box=OUTSIDE,
-            air_c=_known(rows.outside_air_c[-1]),
-            soil_c=_known(rows.outside_soil_c[-1]),
-            humidity_pct=_known(rows.outside_humidity_pct[-1]),
-            rise_c_per_h=_known(trends.air_c_per_h[-1, -1]),
-            soil_rise_c_per_h=_known(trends.soil_c_per_h[-1, -1]),
-            lid=None, lid_from=None, cover=None, heat_c=None, frost_c=None, prop_c=None,
-        )
-    )  # fmt: skip
-    return tuple(views)

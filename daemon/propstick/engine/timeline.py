@@ -10,9 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import isnan
 
-from propstick.engine import briefs, notices
+from propstick.engine import briefs, notices, raising
 from propstick.engine.alarms import Input
 from propstick.engine.board import Board
 from propstick.engine.conditions import ALARM, CLEAR, CodeMemory, Condition, Subject
@@ -20,14 +19,11 @@ from propstick.engine.evidence import Evidence
 from propstick.engine.foresight import Outlook
 from propstick.engine.kinds import FORECASTS, KINDS
 from propstick.engine.schedule import Day
-from propstick.engine.standing import CHATTER_RAISES, STALE_S, Standing, alarm_id
-from propstick.engine.wording import Speech, alarm_message, blind_detail
+from propstick.engine.standing import CHATTER_RAISES, STALE_S, Standing
+from propstick.engine.wording import Speech
 from propstick.garden import SITE, Garden
-from propstick.records import Alarm, Brief, Notice
+from propstick.records import Brief, Notice
 from propstick.units import IntArray
-
-SILENT_HEAT_C, SILENT_FROST_C = 5.0, 3.0
-"""A box whose last air probe falls silent this near to a limit is told of at once."""
 
 
 @dataclass(frozen=True)
@@ -81,7 +77,8 @@ class Timeline:
         """Takes every step there is."""
         for i in self._rows():
             self._step(i)
-        self._take_peaks(len(self.span.time_s) - 1)
+        for standing in self.board.living():
+            self.board.keep(self.evidence.with_peak(standing, len(self.span.time_s) - 1))
 
     def report(self, kind: str, active: bool, detail: str, t: int) -> None:
         """The watch says something about itself, at the first row."""
@@ -161,21 +158,16 @@ class Timeline:
         said = self.span.outlook.said_min_c.get(i)
         if said:
             self.desk = self.desk.with_said(said, t)
-        self._take_peaks(i)
         for r, j in sorted(self.evidence.events.get(i, ())):
             self._recode(i, t, r, j)
         for standing in self.board.living():
             self._delays(standing, i, t)
         for standing in self.board.living():
-            self._clock(standing, t)
+            self._clock(standing, i, t)
         for standing in self.board.living():
             self._design(standing, i, t)
         self._tell(i, t)
         self._brief(i, t)
-
-    def _take_peaks(self, i: int) -> None:
-        for key in self.board.live:
-            self.board.standings[key] = self.evidence.with_peak(self.board[key], i)
 
     def _recode(self, i: int, t: int, r: int, j: int) -> None:
         """A rule's code changed: a crossing begins or ends, the off-delay starts or stops."""
@@ -187,11 +179,12 @@ class Timeline:
             if code != ALARM:
                 return
             standing = Standing(kind=condition.kind, subject=subject)
+        standing = self.evidence.with_peak(standing, i)
         if code == ALARM:
             if standing.begun_s is None:
                 standing = replace(standing, begun_s=t, peak_c=None, peak_s=None)
                 self.evidence.begin_peak(standing.key, i)
-                standing = self.evidence.with_peak(self._foretold(standing, t), i)
+                standing = self.evidence.with_peak(self._foretold(standing, i, t), i)
             standing = replace(standing, clear_s=None)
         elif not standing.active:
             standing = replace(standing, begun_s=None)
@@ -201,7 +194,7 @@ class Timeline:
             standing = replace(standing, clear_s=t)
         self.board.keep(standing)
 
-    def _foretold(self, standing: Standing, t: int) -> Standing:
+    def _foretold(self, standing: Standing, i: int, t: int) -> Standing:
         """A crossing that begins ends the forecast of it; the forecast came true."""
         for kind in KINDS[standing.kind].foretold_by:
             ahead = self.board.get(kind, standing.subject)
@@ -209,7 +202,7 @@ class Timeline:
                 continue
             told_s = ahead.told_s if ahead.told_by_push else None
             if kind in FORECASTS:
-                self.board.end(ahead, t, outcome="came")
+                self.board.end(self.evidence.with_peak(ahead, i), t, outcome="came")
             if told_s is not None:
                 return replace(standing, foretold_s=told_s, foretold_by=kind)
         return standing
@@ -219,6 +212,7 @@ class Timeline:
         due_s = self._delay_due_s(standing)
         if due_s is None or due_s > t or not self.evidence.is_known(standing.key, i):
             return
+        standing = self.evidence.with_peak(standing, i)
         if not standing.active:
             self._raise(standing, i, t)
             return
@@ -237,81 +231,53 @@ class Timeline:
             elif self._is_silenced(standing, i):
                 standing, _ = standing.after(Input.SUPPRESS, t)
         if standing.state in ("normal", "returned"):
-            standing = self._recorded(standing, i, t)
+            if standing.alarm is not None:  # over, never looked at: it gives way to the new one
+                self.board.note(replace(standing, state="normal"), "updated", t)
+                standing = replace(standing.without_record(), state="normal")
+            seen = self._as_seen(standing, i)
+            standing = raising.recorded(standing, t, self.evidence.facts(standing.key, i), seen, self._speech)
         self.board.keep(*standing.after(Input.RAISE, t))
 
-    def _recorded(self, standing: Standing, i: int, t: int) -> Standing:
-        """The point with a new alarm on record. One that was over and never looked at gives way to it."""
-        if standing.alarm is not None:
-            self.board.note(replace(standing, state="normal"), "updated", t)
-            standing = replace(standing.without_record(), state="normal")
-        kind, subject = KINDS[standing.kind], standing.subject
-        alarm = Alarm(
-            id=alarm_id(standing.kind, subject, t),
-            box=subject.box,
-            kind=standing.kind,
-            state="unacknowledged",
-            raised_s=t,
-            begun_s=t if standing.begun_s is None else standing.begun_s,
-            probe=subject.probe,
-            place=subject.place,
-            urgency=kind.urgency,
-            severity=kind.severity,
-            certainty=kind.certainty,
-        )
-        alarm = replace(alarm, **self.evidence.facts(standing.key, i))
-        if standing.kind in FORECASTS:
-            alarm = replace(alarm, outcome="open")
-        if standing.foretold_s is not None and standing.foretold_by in FORECASTS:
-            alarm = replace(alarm, lead_minutes=(alarm.begun_s - standing.foretold_s) / 60.0)
-        pressing, detail = self._pressing(standing, i)
-        message = alarm_message(alarm, self._speech, detail=detail or standing.detail)
-        return replace(standing, alarm=replace(alarm, message=message), pressing=pressing)
-
-    def _pressing(self, standing: Standing, i: int) -> tuple[bool, str]:
-        """Whether a silence leaves a box near a limit without any air probe, and how it was last seen."""
+    def _as_seen(self, standing: Standing, i: int) -> raising.Seen | None:
+        """How the box is seen at a row, where that decides whether a silence is pressing."""
         box = standing.subject.box
         view = self.span.views(i).get(box)
         if standing.kind != "probe-silent" or standing.subject.place != "air" or view is None:
-            return False, ""
-        heat_c, frost_c = view.limits.heat_c, view.limits.frost_c
-        if not isnan(view.air_c) or view.empty or heat_c is None or frost_c is None:
-            return False, ""
-        air_c = self.span.last_air_c(i, box)
+            return None
         sun = self.span.day.sun
-        near_heat = sun.rise_s <= self.span.time_s[i] < sun.set_s and air_c >= heat_c - SILENT_HEAT_C
-        if not (near_heat or air_c <= frost_c + SILENT_FROST_C):
-            return False, ""
-        return True, blind_detail(air_c, heat_c if near_heat else frost_c, self._speech)
+        is_day = sun.rise_s <= self.span.time_s[i] < sun.set_s
+        return raising.Seen(view, last_air_c=self.span.last_air_c(i, box), is_day=bool(is_day))
 
-    def _clock(self, standing: Standing, t: int) -> None:
+    def _clock(self, standing: Standing, i: int, t: int) -> None:
         """What falls due by the clock alone: the end of a shelving, a day in alarm."""
         alarm = standing.alarm
         if alarm is None:
             return
-        if standing.state == "shelved" and alarm.shelved_until_s is not None and alarm.shelved_until_s <= t:
-            self.board.unshelve(standing, t)
+        shelf_s = alarm.shelved_until_s
+        if standing.state == "shelved" and shelf_s is not None and shelf_s <= t:
+            self.board.unshelve(self.evidence.with_peak(standing, i), t)
             standing = self.board.standings.get(standing.key, standing)
-        if (
-            standing.alarm is not None
-            and standing.active
-            and not standing.stale
-            and t >= alarm.raised_s + STALE_S
-        ):
-            self.board.note(replace(standing, stale=True), "updated", t)
+        is_old = standing.active and not standing.stale and t >= alarm.raised_s + STALE_S
+        if is_old and standing.alarm is not None:
+            self.board.note(replace(self.evidence.with_peak(standing, i), stale=True), "updated", t)
 
     def _design(self, standing: Standing, i: int, t: int) -> None:
         """Suppression by design comes and goes."""
-        if standing.state == "suppressed" and not self._is_silenced(standing, i):
-            if standing.active and standing.alarm is None:
-                # What began out of sight is raised now, with a record of its own.
-                standing, _ = replace(standing, active=False).after(Input.UNSUPPRESS_CLEAR, t)
-                self._raise(standing, i, t)
-                return
+        hidden = standing.state == "suppressed"
+        if not hidden and standing.state not in ("unacknowledged", "acknowledged"):
+            return
+        if hidden == self._is_silenced(standing, i):
+            return
+        standing = self.evidence.with_peak(standing, i)
+        if not hidden:
+            self.board.keep(*standing.after(Input.SUPPRESS, t))
+        elif standing.active and standing.alarm is None:
+            # What began out of sight is raised now, with a record of its own.
+            standing, _ = replace(standing, active=False).after(Input.UNSUPPRESS_CLEAR, t)
+            self._raise(standing, i, t)
+        else:
             given = Input.UNSUPPRESS_IN_ALARM if standing.active else Input.UNSUPPRESS_CLEAR
             self.board.keep(*standing.after(given, t))
-        elif standing.state in ("unacknowledged", "acknowledged") and self._is_silenced(standing, i):
-            self.board.keep(*standing.after(Input.SUPPRESS, t))
 
     def _is_silenced(self, standing: Standing, i: int) -> bool:
         return self.evidence.is_silenced(standing.key, i) or self.board.is_pointless(standing)
@@ -341,14 +307,14 @@ class Timeline:
         moment = self._moment(i, t)
         self.desk, told, found = notices.tell(self.desk, wanted, moment)
         self.notices.extend(found)
-        for standing in told:
+        for standing in (self.evidence.with_peak(s, i) for s in told):
             alarm = standing.alarm
             if standing.kind == "heat" and standing.told_by_push and alarm and alarm.lead_minutes is None:
                 lead = (alarm.begun_s - t) / 60.0
                 self.board.note(replace(standing, alarm=replace(alarm, lead_minutes=lead)), "updated", t)
             else:
                 self.board.keep(standing)
-        for standing in due:
+        for standing in (self.evidence.with_peak(s, i) for s in due):
             standing, notice = notices.escalate(standing, moment)
             self.notices.append(notice)
             self.board.note(standing, "escalated", t)
