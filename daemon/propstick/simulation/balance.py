@@ -20,11 +20,13 @@ from propstick.simulation.boxes import (
     Frames,
     Lids,
     State,
-)  # fmt: skip
+)
 from propstick.simulation.ground import STEP_S, soil_step
 from propstick.units import KELVIN_AT_0_C, FloatArray
 
 GRAVITY_M_S2 = 9.81
+_SNOW_TAKES = 3.0
+"""Sun taken up by old wet snow over what a bare pane takes up; common practice, no source."""
 _FILM_KG_M2 = 0.12
 """Water a pane holds before it drips; common practice, no source."""
 
@@ -81,7 +83,7 @@ def advance(state: State, drive: Drive, frames: Frames, lids: Lids) -> tuple[Sta
         snow, melt, slid = _snow(snow + fallen, pane_c=pane, frames=f)
         snowy = bool((snow > 1e-6).any())
         clear = np.exp(-0.35 * snow)
-        sun_in, sun_pane = sun_in * clear, sun_pane * clear
+        sun_in, sun_pane = sun_in * clear, sun_pane * (clear + _SNOW_TAKES * (1.0 - clear))
     let_in = sun_in + lids.sun_open * drive.sun_open
     sun_top, sun_wall, sun_air = f.to_surface * let_in, f.to_wall * let_in, f.to_air * let_in
 

@@ -24,7 +24,7 @@ from propstick.garden import (
     Site,
     Sowing,
     Spot,
-)  # fmt: skip
+)
 from propstick.records import Brief, Notice
 from propstick.simulation.frame import FrameSpec
 from propstick.simulation.garden import Garden as SimulatedGarden
@@ -57,26 +57,49 @@ _BOXES = (
     (
         Box(name="north", spot="wall", floor_m2=0.9, glazing="glass", tilt_deg=14.0),
         FrameSpec(
-            name="north", floor_m2=0.9, height_m=0.30, tilt_deg=14.0, obstacles=(_HEDGE,),
-            wall_j_k=90_000.0, wall_u_w_m2k=3.5,
+            name="north",
+            floor_m2=0.9,
+            height_m=0.30,
+            tilt_deg=14.0,
+            obstacles=(_HEDGE,),
+            wall_j_k=90_000.0,
+            wall_u_w_m2k=3.5,
         ),
     ),
     (
         Box(name="lane", spot="path", floor_m2=1.2, glazing="twin-wall", tilt_deg=8.0, faces_deg=160.0),
         FrameSpec(
-            name="lane", floor_m2=1.2, height_m=0.26, glazing="twin-wall", u_w_m2k=3.6, light=0.74,
-            pane_j_m2k=1900.0, tilt_deg=8.0, faces_deg=160.0, obstacles=(_HOUSE, _HEDGE), leak_m3_h=0.3,
-            soil_w_mk=0.5, soil_j_m3k=2.1e6,
+            name="lane",
+            floor_m2=1.2,
+            height_m=0.26,
+            glazing="twin-wall",
+            u_w_m2k=3.6,
+            light=0.74,
+            pane_j_m2k=1900.0,
+            tilt_deg=8.0,
+            faces_deg=160.0,
+            obstacles=(_HOUSE, _HEDGE),
+            leak_m3_h=0.3,
+            soil_w_mk=0.5,
+            soil_j_m3k=2.1e6,
         ),
     ),
     (
         Box(name="pump", spot="orchard", floor_m2=0.55, glazing="glass", tilt_deg=20.0, faces_deg=200.0),
         FrameSpec(
-            name="pump", floor_m2=0.55, height_m=0.34, u_w_m2k=6.2, tilt_deg=20.0, faces_deg=200.0,
-            obstacles=(_HOUSE, _PEAR), leak_m3_h=0.5, leak_per_wind=0.4, shelter=0.55,
+            name="pump",
+            floor_m2=0.55,
+            height_m=0.34,
+            u_w_m2k=6.2,
+            tilt_deg=20.0,
+            faces_deg=200.0,
+            obstacles=(_HOUSE, _PEAR),
+            leak_m3_h=0.5,
+            leak_per_wind=0.4,
+            shelter=0.55,
         ),
     ),
-)  # fmt: skip
+)
 
 _SOWINGS = (
     ("north", "lettuce", date(2026, 2, 24), date(2026, 3, 12), CropLimits(crop="lettuce", frost_c=1.0)),
