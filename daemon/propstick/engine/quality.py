@@ -22,7 +22,7 @@ import numpy as np
 
 from propstick.blocks import FAULT_BITS, Block, Flag
 from propstick.engine.carry import last_index, picked, shifted
-from propstick.engine.layout import SILENT_BAND_C, UNASSIGNED_RANGE_C, Layout
+from propstick.engine.layout import CARRIED_INTERVALS, SILENT_BAND_C, UNASSIGNED_RANGE_C, Layout
 from propstick.engine.probe_memory import ProbeMemory
 from propstick.units import BoolArray, FlagArray, FloatArray, IntArray
 
@@ -34,6 +34,8 @@ RESTING_S = 48 * 3600
 """Unchanged so long, air is stuck even where no sun rises."""
 RESTING_NO_SUN_S = 12 * 3600
 """The same where the sun is unknown: half a day always holds some daylight."""
+STUCK_READINGS = 12
+"""Hourly readings of an overcast day agree for nine hours now and then (measured, two airports)."""
 FINE_STEP_C = 0.1
 COARSE_FACTOR = 4.0
 """A probe that reads in steps over 0.1 °C may rest longer in proportion, at most so much."""
@@ -277,7 +279,8 @@ def _stuck(
     by_clock = rested_s >= np.where(
         layout.by_day, RESTING_S if sun_known else RESTING_NO_SUN_S * coarse, layout.stuck_s
     )
-    by_light = layout.by_day & (same_lit_s >= layout.stuck_s * coarse) & sun_known
+    long_s = np.maximum(layout.stuck_s * coarse, STUCK_READINGS * layout.hold_s / CARRIED_INTERVALS)
+    by_light = layout.by_day & (same_lit_s >= long_s) & sun_known
     judged = read.inside & (layout.stuck_s > 0) & (np.abs(read.value) > SILENT_BAND_C)
     stuck = judged & (by_clock | by_light)
     return stuck, {"same_since_s": same_since_s[-1], "same_lit_s": same_lit_s[-1], "finest_c": finest_c[-1]}
