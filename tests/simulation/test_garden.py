@@ -53,7 +53,9 @@ def test_drawn_boxes_live_like_cold_frames(spring_week):
     assert np.median(day.min(axis=1) - outside.min(axis=1)[:, None]) > 0.3
     assert np.median((day.max(axis=1) - outside.max(axis=1)[:, None]).max(axis=0)) > 8.0
     soil = traces.soil_c[1440:].reshape(-1, 1440, 18)
-    assert np.all(np.ptp(soil, axis=1).mean(axis=0) < 0.8 * np.ptp(day, axis=1).mean(axis=0))
+    share = np.ptp(soil, axis=1).mean(axis=0) / np.ptp(day, axis=1).mean(axis=0)
+    assert share.max() < 1.0
+    assert np.median(share) < 0.7
 
 
 def test_draws_stay_within_published_glazing():
