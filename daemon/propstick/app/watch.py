@@ -168,7 +168,8 @@ class Watch:
         """All news of the row, and the ids of the requests they came from."""
         parts = self._parts
         news: list[News] = []
-        if garden != self.state.garden:
+        # At the very first row too: a night replayed later must know the garden it was lived in.
+        if garden != self.state.garden or self.state.row_s is None:
             news.append(GardenChanged(time_s=row.time_s, garden=garden))
         news.extend(self._troubles(row))
         known = frozenset(alarm.id for alarm in self.state.open_alarms)
