@@ -24,7 +24,7 @@ from propstick.records import (
 
 START_S = 1_772_409_600
 RELAXED = settings(
-    max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 
 
