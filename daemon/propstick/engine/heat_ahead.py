@@ -127,7 +127,7 @@ def _look(
     rows = np.flatnonzero(due)
     limit = limits[here][rows]
     outlook = outlook_at(part, rows, _past(suns, rows + tail, step_s), site)
-    learning = _asked(state.learning, part, rows, outlook, boxes, site, step_s)
+    learning = _asked(state.learning, part, rows, outlook, limit, boxes, site, step_s)
     learning = listen(learning, part, step_s=step_s)
     following = HeatState(
         time_s=int(part.time_s[-1]), sun_tail=suns[len(suns) - tail :].copy(), learning=learning
@@ -167,8 +167,8 @@ def eta_minutes(outlook: Outlook, limit_c: FloatArray) -> FloatArray:
 
 
 def _asked(
-    learning: LearningState, trace: Trace, rows: IntArray, outlook: Outlook, boxes: tuple[Box, ...],
-    site: Site, step_s: int,
+    learning: LearningState, trace: Trace, rows: IntArray, outlook: Outlook, limits: FloatArray,
+    boxes: tuple[Box, ...], site: Site, step_s: int,
 ) -> LearningState:  # fmt: skip
     """Put the invented limits of these rows to the boxes."""
     chosen = _due(trace.time_s[rows], SAMPLE_EVERY_S, step_s)
@@ -188,6 +188,7 @@ def _asked(
         trace.time_s[rows[picked]],
         features=features_of(there, limit),
         limit_c=limit,
+        true_limit_c=limits[picked],
         eta_min=eta_minutes(there, limit),
     )
 

@@ -26,10 +26,11 @@ _HELD_MIN = 5
 """A crossing counts when the air stays above for this long."""
 _ANSWERED_S = 60 * (HORIZONS_MIN[-1] + _HELD_MIN)
 _KEEP = 0.99
-_SAMPLE_INFORMATION = 0.005
+_SAMPLE_INFORMATION = 0.03
 """What an answer counts for against the prior: neighbouring ones share their clouds; tuned."""
-_SPREAD_SHARE, _SPREAD_FLOOR = 0.25, 0.1
+_SPREAD_SHARE, _SPREAD_FLOOR = 0.25, 0.25
 _ETAS_KEPT = 200
+_RELEVANT_C, _LEAST_WEIGHT = 5.0, 0.1
 _NEVER_MIN = 1e6
 
 
@@ -41,6 +42,7 @@ class Samples:
         asked_s: (k,).
         features: (k, b, F).
         limit_c: (k, b); NaN where the box was not asked.
+        weight: What each answer counts for, (k, b).
         eta_min: The forecast time to the limit, (k, b); NaN where none.
         crossed_min, moved_min: Minutes until the limit was passed and until the lid moved, (k, b).
         heard: Rows in which the box's air was read, (k, b).
@@ -49,6 +51,7 @@ class Samples:
     asked_s: IntArray
     features: FloatArray
     limit_c: FloatArray
+    weight: FloatArray
     eta_min: FloatArray
     crossed_min: FloatArray
     moved_min: FloatArray
@@ -90,7 +93,9 @@ def start_learning(boxes: int) -> LearningState:
         slope=np.zeros((3, f)),
         eta_logs=np.array([eta.inv_cdf((k + 0.5) / _ETAS_KEPT) for k in range(_ETAS_KEPT)]),
         eta_span=np.array([eta.inv_cdf(0.05), eta.inv_cdf(0.95)]),
-        samples=Samples(np.empty(0, dtype=np.int64), np.empty((0, boxes, f)), none, none, none, none, none),
+        samples=Samples(
+            np.empty(0, dtype=np.int64), np.empty((0, boxes, f)), none, none, none, none, none, none
+        ),
     )
 
 
@@ -108,9 +113,17 @@ def invented_limits(boxes: tuple[Box, ...], time_s: IntArray) -> FloatArray:
 
 
 def ask(
-    state: LearningState, asked_s: IntArray, *, features: FloatArray, limit_c: FloatArray, eta_min: FloatArray
-) -> LearningState:
-    """Put new questions behind the open ones."""
+    state: LearningState, asked_s: IntArray, *, features: FloatArray, limit_c: FloatArray,
+    true_limit_c: FloatArray, eta_min: FloatArray,
+) -> LearningState:  # fmt: skip
+    """Put new questions behind the open ones.
+
+    Args:
+        limit_c, true_limit_c: The invented limits and the person's, (k, b): the nearer they are, the
+            more the answer counts.
+    """
+    apart = (limit_c - true_limit_c) / _RELEVANT_C
+    weight = _LEAST_WEIGHT + (1.0 - _LEAST_WEIGHT) * np.nan_to_num(np.exp(-apart * apart))
     old, shape = state.samples, limit_c.shape
     return replace(
         state,
@@ -118,6 +131,7 @@ def ask(
             asked_s=np.concatenate([old.asked_s, asked_s]),
             features=np.concatenate([old.features, features]),
             limit_c=np.concatenate([old.limit_c, limit_c]),
+            weight=np.concatenate([old.weight, weight]),
             eta_min=np.concatenate([old.eta_min, eta_min]),
             crossed_min=np.concatenate([old.crossed_min, np.full(shape, _NEVER_MIN)]),
             moved_min=np.concatenate([old.moved_min, np.full(shape, _NEVER_MIN)]),
@@ -168,8 +182,9 @@ def _answered(state: LearningState, count: int, step_s: int) -> LearningState:
     # A lid that moved afterwards does not undo a crossing that came before.
     undisturbed = np.minimum(horizons + _HELD_MIN, done.crossed_min[:, None] + _HELD_MIN)
     counts = valid[:, None] & (done.moved_min[:, None] > undisturbed)
-    weight = np.where(counts, chance * (1.0 - chance), 0.0)
-    missed = np.where(counts, came - chance, 0.0)
+    counted = done.weight[:, None] * counts
+    weight = counted * chance * (1.0 - chance)
+    missed = counted * (came - chance)
     crossed = valid & (done.crossed_min <= HORIZONS_MIN[-1]) & ~np.isnan(done.eta_min)
     for k in range(count):
         # One question after the other, so that no cut between two calls changes the rounding.
