@@ -77,7 +77,7 @@ def day_issue_rows(site, time_s: FloatArray) -> list[int]:
             issue_s = light.sunrise_s + hours * HOUR_S
             if hours <= 1 or issue_s <= light.noon_s:
                 row = int(np.searchsorted(time_s, issue_s))
-                if row < len(time_s):
+                if 0 < row < len(time_s):
                     rows.append(row)
     return rows
 

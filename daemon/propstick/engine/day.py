@@ -16,6 +16,7 @@ from propstick.engine import plain
 from propstick.engine import rise as outside_rise
 from propstick.engine.ceiling import bin_of
 from propstick.engine.evening import Window
+from propstick.engine.marking import Record
 from propstick.engine.nights import HOUR_S, Daylight
 from propstick.engine.observer import COVER_LOSS, COVER_SUN
 from propstick.engine.paths import Moments
@@ -198,7 +199,7 @@ def issue(
         experts = np.stack([clear[0], plain_closed])
         share = _plain_share(state, plain_closed)
         clear[0] = (1.0 - share) * clear[0] + share * np.nan_to_num(plain_closed)
-        methods = ("model and best lift" if share.any() else "model", "model", "model", "model")
+        methods = (_shut_method(share), "model", "model", "model")
     else:
         # Lifts through an open lid are small and much alike: an eighth of a shut one's, a third propped.
         scale = np.array([1.0, 0.35, 0.12])[:, None]
@@ -234,6 +235,11 @@ def issue(
     low = np.fmax(forecast - _Z90 * sd, np.minimum(now, forecast) - PROBE_ERROR_C)
     high = forecast + _Z90 * sd
     return state, DayMaximum(forecast, low, high, sd, top, methods)
+
+
+def record(state: DayState, k: int) -> Record:
+    """Ours beside the best recent lift, for a shut lid on clear days, from issue class `k`; shape (b,)."""
+    return Record(ours=state.square_c2[k, 0], plain=state.shut_square_c2[1], count=state.shut_weight)
 
 
 def clear_maximum_c(
@@ -404,6 +410,12 @@ def _plain_share(state: DayState, plain_closed_c: FloatArray) -> FloatArray:
     weight = state.shut_square_c2**-SHARPNESS
     share = weight[1] / weight.sum(axis=0)
     return np.where(np.isnan(plain_closed_c) | ~state.lift_clear.any(axis=0), 0.0, share)
+
+
+def _shut_method(share: FloatArray) -> str:
+    if not (share > 0.0).any():
+        return "model"
+    return "best lift" if (share[share > 0.0] > 0.5).all() else "model and best lift"
 
 
 def _gain_at(state: DayState, lids: FloatArray) -> FloatArray:

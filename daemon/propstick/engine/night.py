@@ -13,6 +13,7 @@ import numpy as np
 
 from propstick.engine import night_prior, plain, shelter
 from propstick.engine.evening import FEATURES, NAMES, Evening, Window, evening_at
+from propstick.engine.marking import Record
 from propstick.engine.nights import HOUR_S, Night
 from propstick.engine.scores import normal_cdf
 from propstick.engine.shelter import Gains, ShelterState
@@ -22,6 +23,7 @@ from propstick.units import FloatArray
 HOURS = 20
 """Issue hours with a record of their own: -1 (the brief), 0, 1 … after sunset; the last takes the rest."""
 EXPERTS = ("learnt", "prior", "mean drop", "FAO")
+_PLAIN = slice(2, 4)
 _BINS = len(night_prior.BINS)
 _VARIANT = {name: k for k, name in enumerate(night_prior.VARIANTS)}
 _Z90 = 1.6448536269514722
@@ -120,14 +122,15 @@ def minimum(state: NightState, slots: Slots, night: Night, *, time_s: int) -> Ni
     """The forecast issued at `time_s`, from `slots` as they stood then."""
     issue = _issue(state, slots, night, time_s)
     now = slots.air_now()
-    sd = np.maximum(issue.sd_c, 0.05)
-    centre = np.fmin(issue.min_c, now)
-    low = np.fmin(issue.min_c - _Z90 * sd, now)
-    high = np.fmin(issue.min_c + _Z90 * sd, now)
+    chosen_c, sd, method = _decided(state, issue)
+    sd = np.maximum(sd, 0.05)
+    centre = np.fmin(chosen_c, now)
+    low = np.fmin(chosen_c - _Z90 * sd, now)
+    high = np.fmin(chosen_c + _Z90 * sd, now)
     window = Window(slots, slots.index_of(time_s))
     lid, cover = (window.mean(place, 3)[:-1] for place in ("lid", "cover"))
     gains = shelter.gains(state.shelter, lid=lid, cover=cover)
-    return NightMinimum(centre, low, high, sd, now, issue.method, gains)
+    return NightMinimum(centre, low, high, sd, now, method, gains)
 
 
 def learn(state: NightState, slots: Slots, night: Night) -> NightState:
@@ -174,6 +177,24 @@ def _issue(state: NightState, slots: Slots, night: Night, time_s: int) -> _Issue
     best = np.argmax(weight, axis=1)
     method = tuple(EXPERTS[k] for k in best)
     return _Issue(hour, which, evening, drops, evening.air_c + drop - bias, sd, method)
+
+
+def record(state: NightState, hour: int) -> Record:
+    """Ours beside the better of the plain methods at an issue hour (-1: before sunset), shape (c,)."""
+    h = int(np.clip(hour + 1, 0, HOURS - 1))
+    best = state.expert_square[h][:, _PLAIN].min(axis=1)
+    return Record(ours=state.square_c2[h], plain=best, count=state.weight[h])
+
+
+def _decided(state: NightState, issue: _Issue) -> tuple[FloatArray, FloatArray, tuple[str, ...]]:
+    """Minimum, spread and method: ours, or the plain method where the record is for it."""
+    marks = record(state, issue.hour - 1)
+    best = np.argmin(state.expert_square[issue.hour][:, _PLAIN], axis=1) + _PLAIN.start
+    plain_c = issue.evening.air_c + issue.drop_c[np.arange(len(best)), best]
+    by_plain = marks.plain_decides & ~np.isnan(plain_c)
+    spread = np.where(by_plain, np.sqrt(np.maximum(marks.plain, 0.0)), issue.sd_c)
+    method = tuple(EXPERTS[b] if p else m for b, p, m in zip(best, by_plain, issue.method, strict=True))
+    return np.where(by_plain, plain_c, issue.min_c), spread, method
 
 
 def _expert_drops(state: NightState, evening: Evening, hour: int, which: int) -> FloatArray:
