@@ -67,7 +67,7 @@ def follow(
     for first, stop in pairwise(cuts):
         state, part = _within_a_day(state, rows.cut(first, stop), limits[first:stop], boxes, site)
         parts.append((first, part))
-    return state, parts[0][1] if len(parts) == 1 else _joined(parts)
+    return state, joined(parts)
 
 
 def _within_a_day(
@@ -84,7 +84,8 @@ def _within_a_day(
     return MinuteState(observer, opening, ceiling_state, heat), Minutes(trace, openings, ceiling, ahead)
 
 
-def _joined(parts: list[tuple[int, Minutes]]) -> Minutes:
+def joined(parts: list[tuple[int, Minutes]]) -> Minutes:
+    """Pieces laid end to end, each with the number of its first row among all rows given."""
     traces = [part.trace for _, part in parts]
     before = np.cumsum([0, *(len(trace) for trace in traces)])
     return Minutes(

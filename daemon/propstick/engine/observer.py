@@ -71,6 +71,10 @@ _BANK_OUTSIDE_MEAN_MIN = 3
 _SILENCE_MIN = 10
 _LID_SETTLES_MIN = 20
 _OUTSIDE_SILENCE_MIN = 30
+_NIGHT_SD_C = 0.07
+_NIGHT_MOST_C = 0.25
+_NIGHT_GAIN = 0.2
+_NIGHT_LEAST_ROWS = 60
 WINDOW_MIN = 60
 """How much of the past is carried for means and slopes."""
 _LEARN_LOCAL_HOUR = 2.0
@@ -92,6 +96,8 @@ class ObserverState:
         snapped_min: Minutes since each box spoke again after a silence, shape (b,).
         moved_min: Minutes since each lid last moved, shape (b,).
         lid, cover: As last known, shape (b,).
+        night_sd_c: How far a minute is usually off at night, (b,).
+        night_squares, night_rows: Today's evidence for it, (b,).
         fit: What is learnt.
         block_errors, block_weight: The unfinished learning block: sums of errors (7, b) and rows (b,).
         window: The last hour of rows.
@@ -108,6 +114,9 @@ class ObserverState:
     moved_min: FloatArray
     lid: FloatArray
     cover: FloatArray
+    night_sd_c: FloatArray
+    night_squares: FloatArray
+    night_rows: FloatArray
     fit: FitState
     block_errors: FloatArray
     block_weight: FloatArray
@@ -138,6 +147,7 @@ class Trace:
         moved_min: Minutes since the lid was last told to have moved, (n, b).
         known: Whether the box's air was known in the last ten minutes, (n, b).
         fits: Whether the box behaved as learnt on the last judged day, (n, b).
+        night_sd_c: How far a minute is usually off at night, (n, b).
         theta: Logarithms of the rates in force, (n, 6, b).
     """
 
@@ -171,6 +181,7 @@ class Trace:
     moved_min: FloatArray
     known: BoolArray
     fits: BoolArray
+    night_sd_c: FloatArray
     theta: FloatArray
 
     def __len__(self) -> int:
@@ -223,6 +234,9 @@ def start(boxes: tuple[Box, ...], step_s: int = 60) -> ObserverState:
         moved_min=np.full(b, 1e6),
         lid=np.zeros(b),
         cover=np.zeros(b),
+        night_sd_c=np.full(b, _NIGHT_SD_C),
+        night_squares=np.zeros(b),
+        night_rows=np.zeros(b),
         fit=start_fit(boxes),
         block_errors=np.zeros((1 + N_RATES, b)),
         block_weight=np.zeros(b),
@@ -278,7 +292,17 @@ def _learn(state: ObserverState) -> ObserverState:
     state = _close_block(state)
     nodes = state.nodes.copy()
     nodes[:, NUDGED] = nodes[:, MAIN : MAIN + 1]
-    return replace(state, fit=learn(state.fit), nodes=nodes)
+    variance = state.night_squares / np.maximum(state.night_rows, 1.0)
+    gain = np.where(state.night_rows > _NIGHT_LEAST_ROWS, _NIGHT_GAIN, 0.0)
+    usual = state.night_sd_c * state.night_sd_c
+    return replace(
+        state,
+        fit=learn(state.fit),
+        nodes=nodes,
+        night_sd_c=np.sqrt(usual + gain * (variance - usual)),
+        night_squares=np.zeros_like(variance),
+        night_rows=np.zeros_like(variance),
+    )
 
 
 def _close_block(state: ObserverState) -> ObserverState:
@@ -380,6 +404,8 @@ def _follow(
     )
     following = _gathered(following, state.time_s, time_s, errors[:, : 1 + N_RATES], learnable)
 
+    following = _night_counted(following, errors[:, MAIN], learnable & (clear <= 0.0)[:, None])
+
     real = source >= 0
     theta = np.broadcast_to(state.fit.theta, (n, N_RATES, b))
     fits = np.broadcast_to(state.fit.fits, (n, b))
@@ -394,6 +420,7 @@ def _follow(
         slope5=slope5, slope10=slope10, slope45=slope45,
         lid=lid, lid_told=told, cover=np.nan_to_num(cover), moved_min=moved_min,
         known=silent[:, :b] <= _SILENCE_MIN, fits=fits, theta=theta,
+        night_sd_c=np.broadcast_to(state.night_sd_c, (n, b)),
     )  # fmt: skip
     return following, trace if real.all() else _kept(trace, real)
 
@@ -544,6 +571,18 @@ def _gathered(
         mean = sums[done] / np.maximum(counts[done], 1e-9)[:, None]
         fit = gather(fit, mean, counts[done] / share)
     return replace(state, fit=fit, block_errors=sums[-1].copy(), block_weight=counts[-1].copy())
+
+
+def _night_counted(state: ObserverState, errors: FloatArray, counted: BoolArray) -> ObserverState:
+    """Squares of the night's errors, added row by row so that no cut shows."""
+    bounded = np.clip(errors, -_NIGHT_MOST_C, _NIGHT_MOST_C)
+    squares = np.concatenate([state.night_squares[None], np.where(counted, bounded * bounded, 0.0)])
+    rows = np.concatenate([state.night_rows[None], counted.astype(float)])
+    return replace(
+        state,
+        night_squares=np.add.accumulate(squares, axis=0)[-1],
+        night_rows=np.add.accumulate(rows, axis=0)[-1],
+    )
 
 
 def _lid_of(state: ObserverState, lid: FloatArray) -> tuple[FloatArray, BoolArray, FloatArray]:

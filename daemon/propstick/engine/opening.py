@@ -16,14 +16,14 @@ from propstick.engine.observer import LID_BANK, SUN_USED_W_M2, Trace
 from propstick.units import BoolArray, FloatArray
 
 OPENINGS = np.array(LID_BANK)
-LOOSE_BELOW = 0.01
+LOOSE_BELOW = 0.002
 """P(closed) under which a box no longer holds heat: about 3 false in 100 closed nights, on invented ones."""
 LOOSE_FOR_MIN = 5.0
 
-_NIGHT_SD_C = 0.09
+_NIGHT_SD_RANGE_C = (0.04, 0.3)
 _DAY_SD_C = 0.2
-_INDEPENDENT = 0.25
-_MOST = 4.0
+_INDEPENDENT_BY_DAY = 0.25
+_MOST = 30.0
 _SWITCH_PER_MIN = 1.0 / 600.0
 _START = np.array([0.85, 0.06, 0.05, 0.04])
 
@@ -115,9 +115,11 @@ def joined_openings(parts: list[Openings]) -> Openings:
 
 def _likelihood(trace: Trace, ceiling: FloatArray, by_day: BoolArray, minutes: float) -> FloatArray:
     """How well each opening foretold each row, scaled to 1 for the best, (n, 4, b)."""
-    sd = np.where(by_day, _DAY_SD_C, _NIGHT_SD_C)[:, None, None]
+    night_sd = np.clip(trace.night_sd_c, *_NIGHT_SD_RANGE_C)
+    sd = np.where(by_day[:, None], _DAY_SD_C, night_sd)[:, None]
     surprise = trace.bank_error_c / sd
-    log_likelihood = -_INDEPENDENT * np.minimum(0.5 * surprise * surprise, _MOST)
+    independent = np.where(by_day, _INDEPENDENT_BY_DAY, 1.0)[:, None, None]
+    log_likelihood = -independent * np.minimum(0.5 * surprise * surprise, _MOST)
     # More sun than a clear sky gives: the copy with the lid too far open has to invent it.
     excess = np.maximum((trace.bank_sun - 1.1 * ceiling[:, None]) / (0.15 * ceiling[:, None]), 0.0)
     log_likelihood -= np.where(by_day[:, None, None], 0.5 * np.minimum(excess * excess, 9.0) / 20.0, 0.0)
