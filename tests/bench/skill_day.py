@@ -6,19 +6,26 @@ folder of measured data is given, real enclosures. Every figure is over the same
 
 from __future__ import annotations
 
+import csv
+import gzip
 import sys
 from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
 
 import numpy as np
 from tests.bench import day_worlds as worlds
 
+from propstick.blocks import PlaceRows
 from propstick.engine import ceiling as ceilings
 from propstick.engine import horizon, observer, plain, scores
-from propstick.engine.nights import HOUR_S, daylight_of, night_of
+from propstick.engine.night import HOURS
+from propstick.engine.nights import HOUR_S, daylight_of, night_ending_after, night_of
 from propstick.engine.paths import moments_of
-from propstick.engine.rise import issue_class
+from propstick.engine.rise import issue_class, mean_rise_c
+from propstick.garden import Box, Site
 from propstick.simulation.frame import FrameSpec
-from propstick.times import local_date
+from propstick.times import days_from, local_date
 from propstick.units import FloatArray
 
 NIGHT_HOURS = tuple(range(-1, 13))
@@ -140,13 +147,11 @@ def follow_minutes(watch: Watch, part, *, site):
 
 
 def _night(out: NightRows, state, rows, row: int, site) -> None:
-    from propstick.engine.nights import night_ending_after
-
     night = night_ending_after(site, state.row_s)
     forecast = horizon.night_minimum(state, site=site)
     last = int(np.searchsorted(rows.time_s, night.end_s))
     hour = night.issue_hour(state.row_s)
-    record, h = state.night.plain, hour + 1
+    record, h = state.night.plain, min(max(hour + 1, 0), HOURS - 1)
     now = forecast.now_c
     columns = (
         plain.mean_drop_c(record, h, now),
@@ -187,8 +192,6 @@ def _day(out: DayRows, state, rows, row: int, site, *, moment, level, world):
     day_number = int(state.row_s // 86_400)
     outside_came = float(np.nanmax(rows.outside_air_c[row:stop]))
     best = plain.best_lift_c(state.day.lift_c)
-    from propstick.engine.rise import mean_rise_c
-
     base = rows.outside_air_c[max(row - 14, 0) : row + 1].mean() + mean_rise_c(state.day.rise, k) + best
     back = rows.air_c[max(row - 1440, 0) : row]
     yesterday = back.max(axis=0) if len(back) else np.full(rows.air_c.shape[1], np.nan)
@@ -222,8 +225,6 @@ def _day(out: DayRows, state, rows, row: int, site, *, moment, level, world):
 
 
 def _dates(site, time_s):
-    from propstick.times import days_from
-
     return days_from(local_date(float(time_s[0]), site.zone), local_date(float(time_s[-1]), site.zone))
 
 
@@ -274,9 +275,8 @@ def print_days(title: str, d: dict[str, FloatArray]) -> None:
             outside = scores.mean_absolute_error(d["outside"][m], d["outside_came"][m])
             figures = "  ".join(f"{v:5.2f}" for v in mae)
             width, bias = (d["high"] - d["low"])[m].mean(), (d["ours"] - d["came"])[m].mean()
-            print(
-                f"  {k}  {name:8s} {m.sum():6d}  {figures}   {held:4.0%}   {width:5.2f}  {bias:+5.2f}  {outside:5.2f}"
-            )
+            rest = f"{held:4.0%}   {width:5.2f}  {bias:+5.2f}  {outside:5.2f}"
+            print(f"  {k}  {name:8s} {m.sum():6d}  {figures}   {rest}")
     for k in (0, 1):
         m = (
             (d["k"] == k)
@@ -293,7 +293,57 @@ def print_days(title: str, d: dict[str, FloatArray]) -> None:
         print(" ".join(line))
 
 
+def measured(folder: Path, name: str, *, site: Site) -> PlaceRows:
+    """A recording of the measured data on a grid of five minutes; values carried for two of its steps."""
+    with gzip.open(folder / f"{name}.csv.gz", "rt") as lines:
+        table = list(csv.reader(lines))
+    names, body = table[0][1:], table[1:]
+    at_s = np.array([int(datetime.fromisoformat(row[0]).timestamp()) for row in body])
+    values = np.array([[float(cell) if cell else np.nan for cell in row[1:]] for row in body])
+    step_s = int(np.median(np.diff(at_s)))
+    time_s = np.arange(at_s[0] // 300 * 300 + 300, at_s[-1], 300, dtype=np.int64)
+
+    def column(name: str) -> FloatArray:
+        if name not in names:
+            return np.full(len(time_s), np.nan)
+        known = ~np.isnan(values[:, names.index(name)])
+        times, cells = at_s[known], values[known, names.index(name)]
+        last = np.searchsorted(times, time_s, side="right") - 1
+        age = time_s - times[np.maximum(last, 0)]
+        limit = 2 * (step_s if name.endswith("air") else 10_800)
+        return np.where((last >= 0) & (age <= limit), cells[np.maximum(last, 0)], np.nan)
+
+    boxes = sorted({n.split(".")[0] for n in names if n.endswith(".air")} - {"outside"})
+    wide = np.full((len(time_s), len(boxes)), np.nan)
+
+    def stacked(place: str) -> FloatArray:
+        return np.stack([column(f"{box}.{place}") for box in boxes], axis=1) if boxes else wide
+
+    outside = column("outside.air")
+    return PlaceRows(
+        time_s, outside, column("outside.soil"), np.full(len(time_s), np.nan),
+        stacked("air"), stacked("soil"), wide, wide, wide, wide, ~np.isnan(wide),
+    )  # fmt: skip
+
+
+MEASURED = {
+    "toolik_block3_2023-24": Site(latitude=68.62, longitude=-149.61, zone="America/Anchorage"),
+    "toolik_block1_2025": Site(latitude=68.62, longitude=-149.61, zone="America/Anchorage"),
+    "rmbl_gna_2018": Site(latitude=38.96, longitude=-106.99, zone="America/Denver"),
+    "davos_2013-17": Site(latitude=46.815, longitude=9.856, zone="Europe/Zurich"),
+}
+
+
 def main(arguments: list[str]) -> int:
+    if arguments:
+        for name, site in MEASURED.items():
+            rows = measured(Path(arguments[0]), name, site=site)
+            boxes = tuple(Box(name=f"box{k}") for k in range(rows.air_c.shape[1]))
+            found, _ = forecast_world(rows, site, boxes, with_model=False, day_truth=False)
+            if not boxes:  # the open ground alone
+                found["box"] = found["box"] + 1
+            print_nights(f"{name}, measured", found)
+        return 0
     nights, days = [], []
     for station, seed in (("EWR", 1), ("LGA", 2), ("JFK", 3)):
         weather, site = worlds.new_york(station, first="2013-02-01", last="2013-05-31", seed=seed)

@@ -1,5 +1,7 @@
 """Tonight's minimum: what it learns, what it never says, and that pieces do not matter."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -115,6 +117,17 @@ def test_pieces_do_not_change_a_bit():
             np.testing.assert_array_equal(value, getattr(chopped.night, name), err_msg=name)
     one, other = (horizon.night_minimum(s, site=SITE) for s in (whole, chopped))
     np.testing.assert_array_equal(one.min_c, other.min_c)
+
+
+def test_the_plain_method_decides_where_ours_was_not_better():
+    state = horizon.advance(horizon.start(1), _rows(14), site=SITE)
+    worse = replace(state.night, square_c2=state.night.expert_square[..., 2:].max(axis=2) + 9.0)
+    worse = replace(worse, weight=np.full_like(worse.weight, 12.0))
+    ours = horizon.night_minimum(state, site=SITE)
+    forecast = horizon.night_minimum(replace(state, night=worse), site=SITE)
+    assert set(forecast.method) <= {"mean drop", "FAO"}
+    assert set(ours.method) & {"learnt", "prior"}
+    assert not np.array_equal(forecast.min_c, ours.min_c)
 
 
 def test_a_lid_that_moves_before_the_minimum_voids_the_night():
