@@ -107,13 +107,21 @@ def lived(
     return World(site, weather, tuple(specs), rows, states)
 
 
-def clear_truth_c(world: World, row: int, *, openings: Sequence[float], minutes: int) -> FloatArray:
-    """True maxima of every box from `row` on with each lid held, under a clear sky and the real outside air.
+def clear_truth_c(
+    world: World, row: int, *, openings: Sequence[float], minutes: int, outside_c: FloatArray | None = None
+) -> FloatArray:
+    """True maxima of every box from `row` on with each lid held, under a clear sky.
+
+    Args:
+        outside_c: Outside air of those minutes; by default the real one.
 
     Returns:
         Shape (openings, b) [°C].
     """
     weather = cut(world.weather, row, row + minutes)
+    if outside_c is not None:
+        dew_c = np.minimum(weather.dew_point_c, outside_c - 0.05)
+        weather = replace(weather, air_c=outside_c, dew_point_c=dew_c)
     beam, diffuse = clear_sky(weather.sun_elevation_deg, weather.time_s)
     up = np.maximum(np.sin(np.radians(weather.sun_elevation_deg)), 0.0)
     small = np.full(len(weather), 0.02)

@@ -19,6 +19,7 @@ from tests.bench import day_worlds as worlds
 from propstick.blocks import PlaceRows
 from propstick.engine import ceiling as ceilings
 from propstick.engine import horizon, observer, plain, scores
+from propstick.engine.day import PEAK_AFTER_NOON_S, outside_path_c
 from propstick.engine.night import HOURS
 from propstick.engine.nights import HOUR_S, daylight_of, night_ending_after, night_of
 from propstick.engine.paths import moments_of
@@ -70,6 +71,7 @@ class DayRows:
     outside_came: list[float] = field(default_factory=list)
     came: list[float] = field(default_factory=list)
     snow: list[float] = field(default_factory=list)
+    ceiling: list[float] = field(default_factory=list)
 
     def arrays(self) -> dict[str, FloatArray]:
         return {name: np.array(values, dtype=float) for name, values in vars(self).items()}
@@ -195,9 +197,18 @@ def _day(out: DayRows, state, rows, row: int, site, *, moment, level, world):
     base = rows.outside_air_c[max(row - 14, 0) : row + 1].mean() + mean_rise_c(state.day.rise, k) + best
     back = rows.air_c[max(row - 1440, 0) : row]
     yesterday = back.max(axis=0) if len(back) else np.full(rows.air_c.shape[1], np.nan)
-    truth = None
+    truth, best_possible = None, None
     if world is not None and row in world.states:
         truth = worlds.clear_truth_c(world, row, openings=OPENINGS, minutes=stop - row)
+        if k == 1:
+            now_c = float(rows.outside_air_c[max(row - 14, 0) : row + 1].mean())
+            path = outside_path_c(
+                rows.time_s[row:stop].astype(float), now_c, forecast.outside_max_c - now_c,
+                start_s=max(state.row_s, today.sunrise_s), peak_s=today.noon_s + PEAK_AFTER_NOON_S,
+            )  # fmt: skip
+            best_possible = worlds.clear_truth_c(
+                world, row, openings=OPENINGS, minutes=stop - row, outside_c=path
+            )
     snow = np.zeros(rows.air_c.shape[1])
     if world is not None and row in world.states:
         snow = world.states[row].snow_kg_m2
@@ -221,6 +232,8 @@ def _day(out: DayRows, state, rows, row: int, site, *, moment, level, world):
             out.outside_came.append(outside_came)
             out.came.append(came)
             out.snow.append(snow[box])
+            known = best_possible is not None and lid < 3
+            out.ceiling.append(best_possible[lid, box] if known else float("nan"))
     return state
 
 
@@ -262,7 +275,8 @@ def print_nights(title: str, d: dict[str, FloatArray]) -> None:
 
 def print_days(title: str, d: dict[str, FloatArray]) -> None:
     print(f"\n{title}: highest air to sunset, clear sky, lid held (as-is: what came); MAE °C")
-    print("  issue   lid       n    yest.   base   ours    covers  width   bias  outside")
+    print("  ceiling: the true box on our outside path. way: share of the road from base to ceiling")
+    print("  issue   lid       n    yest.   base   ours   ceil.  way   covers  width   bias  outside")
     for k in range(4):
         for lid, name in enumerate(("closed", "propped", "open", "as-is")):
             m = (d["k"] == k) & (d["lid"] == lid) & (d["day"] >= d["day"].min() + 10) & (d["snow"] < 0.2)
@@ -276,7 +290,9 @@ def print_days(title: str, d: dict[str, FloatArray]) -> None:
             figures = "  ".join(f"{v:5.2f}" for v in mae)
             width, bias = (d["high"] - d["low"])[m].mean(), (d["ours"] - d["came"])[m].mean()
             rest = f"{held:4.0%}   {width:5.2f}  {bias:+5.2f}  {outside:5.2f}"
-            print(f"  {k}  {name:8s} {m.sum():6d}  {figures}   {rest}")
+            top = scores.mean_absolute_error(d["ceiling"][m], came)
+            gone = scores.way(mae[1], mae[2], top)
+            print(f"  {k}  {name:8s} {m.sum():6d}  {figures}  {top:5.2f} {gone:5.0%}   {rest}")
     for k in (0, 1):
         m = (
             (d["k"] == k)

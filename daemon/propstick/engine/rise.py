@@ -20,6 +20,8 @@ from propstick.units import FloatArray
 
 CLASSES = 4
 """Issues before sunrise + 30 min, before + 2 h, before + 4 h, later."""
+ISSUE_HOURS = (-1, 1, 3, 5)
+"""Hours after sunrise at which each class is learnt."""
 NAMES = (
     "constant", "noon_sun", "last_rise", "mean_rise", "upper_rise", "change_1h", "change_3h", "below_24h_max",
     "soil_over_air", "since_yesterday", "dew_gap",
@@ -72,6 +74,11 @@ def issue_class(day: Daylight, time_s: int) -> int:
     return int(hours > 0.5) + int(hours > 2.0) + int(hours > 4.0)
 
 
+def issue_time_s(day: Daylight, hours: int) -> int:
+    """End of the slot that many hours after sunrise, at which a day is learnt from."""
+    return -(-(day.sunrise_s + hours * HOUR_S) // SLOT_S) * SLOT_S
+
+
 def rise(state: RiseState, slots: Slots, day: Daylight, *, time_s: int, site: Site) -> Rise:
     """The rise to expect from `time_s` on; NaN where the outside air is unknown."""
     k = issue_class(day, time_s)
@@ -97,8 +104,8 @@ def learn(state: RiseState, slots: Slots, day: Daylight, *, site: Site) -> RiseS
     prior_precision, prior_vector = _prior()
     precision = FORGETTING * precision + (1.0 - FORGETTING) * prior_precision
     vector = FORGETTING * vector + (1.0 - FORGETTING) * prior_vector
-    for k, hours in enumerate((-1, 1, 3, 5)):
-        time_s = -(-(day.sunrise_s + hours * HOUR_S) // SLOT_S) * SLOT_S
+    for k, hours in enumerate(ISSUE_HOURS):
+        time_s = issue_time_s(day, hours)
         if time_s > day.noon_s and hours > 1:
             break
         y = _truth_c(slots, day, time_s)
