@@ -206,6 +206,7 @@ def from_hours(
     dni, dhi = through_cloud(beam, diffuse, up, cloud=cloud, cover=cover)
     return Weather(
         time_s=time_s, air_c=air, dew_point_c=dew, wind_m_s=wind, cloud=cloud, cover=cover,
-        rain_mm_h=at["rain"], ghi_w_m2=dni * up + dhi, dni_w_m2=dni, dhi_w_m2=dhi, sky_longwave_w_m2=longwave_w_m2(air, dew, cover),
+        rain_mm_h=at["rain"], ghi_w_m2=dni * up + dhi, dni_w_m2=dni, dhi_w_m2=dhi,
+        sky_longwave_w_m2=longwave_w_m2(air, dew, cover),
         sun_elevation_deg=elevation, sun_azimuth_deg=azimuth,
     )  # fmt: skip
