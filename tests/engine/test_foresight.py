@@ -5,7 +5,7 @@ import pytest
 
 from propstick.engine import foresight
 from propstick.engine.conditions import ALARM, CLEAR, Condition, Subject
-from propstick.engine.foresight import Outlook
+from propstick.engine.outlook import Outlook
 from propstick.records import BriefLine
 
 MONDAY_S = 1_772_409_600

@@ -97,8 +97,8 @@ class Choice:
 
     Attributes:
         opening: The lid's opening to set, None where the lid is not to be touched.
-        because: `heat`, `warm`, `frost`, `chill`, `damp`, `sun-again`, `arm`, `unknown` or `calm`:
-            which clause explains it.
+        because: Which clause explains it: `heat`, `warm`, `cool-day`, `frost`, `chill`, `damp`, `sun-again`,
+            `arm`, `unknown` or `calm`.
         value_c: The forecast that decided [°C].
         limit_c: The limit it is held against.
         remedy_c: What the advice leaves of it: the maximum or minimum if it is followed.
@@ -134,10 +134,8 @@ def morning(prospect: Prospect) -> Choice:
         return Choice("uncover", "sun-again", value_c=closed.mean_c, limit_c=prospect.heat_c)
     if prospect.damp and (prospect.outside_c or 0.0) > CHILL_C:
         return Choice("air", "damp", PROPPED)
-    cold = prospect.chill.get(lid) if lid is not None else None
     if lid is not None and lid > SHUT_AT_MOST and closed.mean_c < prospect.prop_c:
-        low_c = cold.mean_c if cold else None
-        return Choice("close", "chill", CLOSED, closed.mean_c, prospect.prop_c, low_c)
+        return Choice("close", "cool-day", CLOSED, closed.mean_c, prospect.prop_c)
     return Choice("leave", "calm", lid, closed.mean_c, prospect.heat_c)
 
 
@@ -161,11 +159,11 @@ def evening(prospect: Prospect) -> Choice:
     cold = 1.0 - left.chance_above(prospect.frost_c) >= FROST_CHANCE
     if cold or left.mean_c < CHILL_C + 1.0:
         limit_c = prospect.frost_c if cold else CHILL_C
-        return Choice("close", "frost" if cold else "chill", CLOSED, left.mean_c, limit_c, closed.mean_c)
+        gains = prospect.lid is not None and closed.mean_c - left.mean_c >= 0.5
+        remedy_c = closed.mean_c if gains else None
+        return Choice("close", "frost" if cold else "chill", CLOSED, left.mean_c, limit_c, remedy_c)
     if prospect.damp:
         return Choice("leave", "damp", prospect.lid, left.mean_c, prospect.frost_c)
-    if prospect.lid is None:
-        return Choice("close", "chill", CLOSED, left.mean_c, prospect.frost_c, closed.mean_c)
     return Choice("leave", "calm", prospect.lid, left.mean_c, prospect.frost_c)
 
 

@@ -1,37 +1,480 @@
-"""The seam for forecasts: what the model of the boxes adds to a stretch of rows.
+"""Forecasts over a stretch of rows: the boxes' models run beside the readings, and asked when it is time.
 
-Without a model it adds nothing; the plain rules decide alone.
+The stretch is cut at the rows on which something is issued, so that every forecast rests on exactly the
+rows up to its own, however the rows arrive. What is learnt is carried in one frozen state.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 
-from propstick.engine.conditions import Condition
-from propstick.records import BriefLine, DayForecast, Extreme, HeatForecast, LidOpening, NightForecast
+import numpy as np
+
+from propstick.blocks import PlaceRows
+from propstick.engine import horizon, issues, minute, prospects
+from propstick.engine.advice import FROST_CHANCE
+from propstick.engine.briefs import BriefMemory
+from propstick.engine.conditions import ALARM, BETWEEN, CLEAR, UNKNOWN, Condition, Subject
+from propstick.engine.day import DayMaximum
+from propstick.engine.heat_ahead import RAISE_AT
+from propstick.engine.horizon import HorizonState
+from propstick.engine.kinds import KINDS
+from propstick.engine.layout import BoxLimits
+from propstick.engine.minute import Minutes, MinuteState
+from propstick.engine.night import NightMinimum
+from propstick.engine.nights import night_ending_after
+from propstick.engine.observer import SUN_USED_W_M2
+from propstick.engine.opening import OPENINGS
+from propstick.engine.outlook import Outlook
+from propstick.engine.paths import moments_of
+from propstick.engine.schedule import Day
+from propstick.garden import OUTSIDE, Box, Garden, Site
+from propstick.records import AlarmKind, DayForecast, HeatForecast, LidOpening, NightForecast
+from propstick.units import BoolArray, FloatArray, IntArray
+
+NOTHING = Outlook()
+"""What a watch without forecasts foresees."""
+
+LIDS = ("closed", "propped", "open", "as-is")
+FROST_C = 0.0
+"""`p_frost` is the chance of frost itself: 0 °C or lower (Michigan State University Extension)."""
+DAMP_PCT, DAMP_S = 90.0, 48 * 3600
+"""Damper than this for so long, and a box is to be aired. Common practice, no source."""
+SURE_OF_LID = 0.9
+"""Probability from which an estimated opening is put on record."""
+TOLD_HOLDS_S = 3600
+"""A lid told shut is taken at its word so long after dark; then wind may have had it, and it is judged."""
+SURELY_UP = 0.3
+WIDE_OPEN = 0.9
+LEARNING_NIGHTS = 3
+"""Nights a box is watched before its lid is judged loose: it must be known how well it holds heat."""
+HEAT_ENDS = 0.4
+"""A heat forecast is withdrawn under this share of the chance that raises it."""
+MARGIN_MIN = 10.0
+"""The horizon of a warning: the person's reaction time and so much more."""
 
 
 @dataclass(frozen=True)
-class Outlook:
-    """What was foreseen over a stretch of rows.
+class ForesightState:
+    """All that the forecasts remember.
 
     Attributes:
-        conditions: The rules `heat-ahead`, `frost-ahead`, `lid-loose`, as codes like any other rule.
-        briefs: By row index, the lines of a brief that falls due there, instead of the plain ones.
-        said_min_c: By row index, the night minimum said of each box there.
-        lids: Estimated openings, on change.
+        boxes, site, step_s: What it was learnt for; anything else begins anew.
+        dry_s: Last row on which each box's air was known to be dry, shape (b,).
+        lid_s: Row of the last change of each lid as told, shape (b,); its value in `lid_was`.
+        judged: Opening last put on record by estimate, NaN none, shape (b,).
     """
 
-    conditions: Sequence[Condition] = ()
-    heat: tuple[HeatForecast, ...] = ()
-    nights: tuple[NightForecast, ...] = ()
-    days: tuple[DayForecast, ...] = ()
-    night_extremes: tuple[Extreme, ...] = ()
-    day_extremes: tuple[Extreme, ...] = ()
-    lids: tuple[LidOpening, ...] = ()
-    briefs: Mapping[int, tuple[BriefLine, ...]] = field(default_factory=dict)
-    said_min_c: Mapping[int, Mapping[str, float]] = field(default_factory=dict)
+    boxes: tuple[Box, ...]
+    site: Site
+    step_s: int
+    minute: MinuteState
+    horizon: HorizonState
+    dry_s: IntArray
+    lid_s: IntArray
+    lid_was: FloatArray
+    judged: FloatArray
 
 
-NOTHING = Outlook()
+@dataclass
+class _Issued:
+    """What the pieces of a stretch brought."""
+
+    heat: list[HeatForecast] = field(default_factory=list)
+    nights: list[NightForecast] = field(default_factory=list)
+    days: list[DayForecast] = field(default_factory=list)
+    lids: list[LidOpening] = field(default_factory=list)
+    briefs: dict[int, tuple] = field(default_factory=dict)
+    said_min_c: dict[int, dict[str, float]] = field(default_factory=dict)
+
+
+def look(
+    state: ForesightState | None, rows: PlaceRows, *, garden: Garden, day: Day, limits: BoxLimits,
+    before_s: int, step_s: int, contacts: frozenset[str], sent: BriefMemory,
+) -> tuple[ForesightState, Outlook]:  # fmt: skip
+    """Takes in rows of one local date and foresees from them.
+
+    Args:
+        before_s: The row before the first.
+        contacts: Boxes whose lid a contact shows.
+        sent: Which briefs went out already.
+    """
+    if not garden.boxes:
+        return _fitting(state, garden, step_s, before_s), NOTHING
+    state = _fitting(state, garden, step_s, before_s)
+    state, rows = _with_lids_judged(state, rows, garden, contacts)
+    n, b = rows.air_c.shape
+    site = garden.site
+    night_rows = issues.night_rows(garden, day, rows.time_s, before_s)
+    day_rows = issues.day_rows(garden, day, rows.time_s, before_s)
+    frost_rows = issues.frost_rows(garden, day, rows.time_s, before_s)
+    morning = issues.brief_rows("morning", day, rows.time_s, sent)
+    evening = issues.brief_rows("evening", day, rows.time_s, sent)
+    ends = issues.night_end_rows(garden, day, rows.time_s, before_s)
+    heat = _Blank.of(n, b)
+    frost = _Blank.of(n, b)
+    loose = _Blank.of(n, b)
+    issued = _Issued()
+    dry_s = _dry_rows(state.dry_s, rows)
+    opening = np.full(b, np.nan)
+    at_day = set(day_rows) | set(morning)
+    at_night = set(night_rows) | set(evening) | set(frost_rows)
+    cuts = sorted({*at_day, *at_night, n - 1})
+    first = 0
+    for last in cuts:
+        piece = rows.cut(first, last + 1)
+        learnt, minutes = minute.follow(
+            state.minute, piece, limit_c=limits.heat_c, boxes=garden.boxes, site=site
+        )
+        following = horizon.advance(
+            state.horizon, piece, site=site, sun_share=_sun_share(minutes, len(piece), b)
+        )
+        state = replace(state, minute=learnt, horizon=following)
+        _note_heat(heat, minutes, first, rows, garden, issued)
+        _note_loose(loose, minutes, first, rows, nights=state.horizon.night.nights)
+        judged, found = _openings_judged(state.judged, minutes, piece, garden)
+        state = replace(state, judged=judged)
+        issued.lids.extend(found)
+        if len(minutes.trace):
+            opening = minutes.openings.opening[-1]
+        damp = (rows.time_s[last] - dry_s[last] >= DAMP_S) & ~np.isnan(rows.humidity_pct[last])
+        fits = minutes.trace.fits[-1] if len(minutes.trace) else np.ones(b, dtype=bool)
+        # A guess counts where it says wide open; an inch up or shut it cannot tell.
+        guess = np.where(opening >= SURELY_UP, opening, np.nan)
+        lid = np.where(np.isnan(rows.lid[last]), guess, rows.lid[last])
+        seen = prospects.Seen(row=last, lid=lid, damp=damp, fits=fits)
+        if last in at_day:
+            state, forecast = _day_forecast(state, minutes, site)
+            if last in day_rows or last in morning:
+                issued.days.extend(_day_records(forecast, garden, day, int(rows.time_s[last])))
+            if last in morning:
+                issued.briefs[last] = prospects.morning_lines(
+                    garden, day, seen, rows=rows, limits=limits, forecast=forecast
+                )
+        if last in at_night:
+            tonight = horizon.night_minimum(state.horizon, site=site)
+            if last in night_rows:
+                issued.nights.extend(_night_records(tonight, garden, int(rows.time_s[last])))
+            if last in frost_rows:
+                _note_frost(frost, tonight, last, limits)
+            if last in evening:
+                issued.briefs[last] = prospects.evening_lines(
+                    garden, day, seen, rows=rows, limits=limits, tonight=tonight
+                )
+                issued.said_min_c[last] = _said(tonight, garden)
+        first = last + 1
+    for last in ends:
+        frost.codes[last], frost.known[last] = CLEAR, True
+    state = replace(state, dry_s=dry_s[-1])
+    conditions = _conditions(garden, limits, rows, heat=heat, frost=frost, loose=loose)
+    return state, Outlook(
+        conditions=conditions,
+        heat=tuple(issued.heat),
+        nights=tuple(issued.nights),
+        days=tuple(issued.days),
+        lids=tuple(issued.lids),
+        briefs=issued.briefs,
+        said_min_c=issued.said_min_c,
+        opening={box.name: float(opening[k]) for k, box in enumerate(garden.boxes)},
+    )
+
+
+def _fitting(state: ForesightState | None, garden: Garden, step_s: int, before_s: int) -> ForesightState:
+    """The state, begun anew where boxes, place or grid are not what it was learnt for."""
+    if (
+        state is not None
+        and state.boxes == garden.boxes
+        and state.step_s == step_s
+        and (state.site.latitude, state.site.longitude, state.site.zone)
+        == (garden.site.latitude, garden.site.longitude, garden.site.zone)
+    ):
+        return state
+    b = len(garden.boxes)
+    return ForesightState(
+        boxes=garden.boxes,
+        site=garden.site,
+        step_s=step_s,
+        minute=minute.begin(garden.boxes, step_s),
+        horizon=horizon.start(b),
+        dry_s=np.full(b, before_s, dtype=np.int64),
+        lid_s=np.full(b, before_s, dtype=np.int64),
+        lid_was=np.full(b, np.nan),
+        judged=np.full(b, np.nan),
+    )
+
+
+@dataclass
+class _Blank:
+    """A rule's evidence on the rows of a stretch, filled in where there is any."""
+
+    codes: np.ndarray
+    known: BoolArray
+    value_c: FloatArray
+    chance: FloatArray
+    eta_s: FloatArray
+    eta_low_s: FloatArray
+    eta_high_s: FloatArray
+
+    @staticmethod
+    def of(n: int, b: int) -> _Blank:
+        def nans() -> FloatArray:
+            return np.full((n, b), np.nan)
+
+        codes, known = np.full((n, b), UNKNOWN, dtype=np.int8), np.zeros((n, b), dtype=bool)
+        return _Blank(codes, known, nans(), nans(), nans(), nans(), nans())
+
+
+def _with_lids_judged(
+    state: ForesightState, rows: PlaceRows, garden: Garden, contacts: frozenset[str]
+) -> tuple[ForesightState, PlaceRows]:
+    """The rows with lids that were told shut long before unknown by night, so that they are judged.
+
+    Nobody tells the watch that the wind took a lid.
+    """
+    lid = rows.lid.copy()
+    lid_s, was = state.lid_s.copy(), state.lid_was.copy()
+    since = np.empty(lid.shape, dtype=np.int64)
+    for k in range(lid.shape[1]):
+        before = np.concatenate([was[k : k + 1], lid[:-1, k]])
+        changed = (before != lid[:, k]) & ~(np.isnan(before) & np.isnan(lid[:, k]))
+        at = np.where(changed, rows.time_s, np.int64(-1))
+        since[:, k] = np.maximum(np.maximum.accumulate(at), lid_s[k])
+        lid_s[k], was[k] = since[-1, k], lid[-1, k]
+    by_contact = np.array([box.name in contacts for box in garden.boxes])
+    old = rows.time_s[:, None] - since >= TOLD_HOLDS_S
+    lid[old & (lid <= 0.0) & ~by_contact & _is_dark(rows.time_s, garden.site)[:, None]] = np.nan
+    return replace(state, lid_s=lid_s, lid_was=was), replace(rows, lid=lid)
+
+
+def _is_dark(time_s: IntArray, site: Site) -> BoolArray:
+    night = night_ending_after(site, int(time_s[0]))
+    following = night_ending_after(site, night.end_s)
+    return ((time_s >= night.sunset_s) & (time_s < night.sunrise_s)) | (
+        (time_s >= following.sunset_s) & (time_s < following.sunrise_s)
+    )
+
+
+def _dry_rows(dry_s: IntArray, rows: PlaceRows) -> IntArray:
+    """At each row, the last on which the air of each box was dry, or not known to be damp; (n, b)."""
+    dry = ~(rows.humidity_pct > DAMP_PCT)
+    at = np.where(dry, rows.time_s[:, None], np.int64(0))
+    return np.maximum(np.maximum.accumulate(at, axis=0), dry_s)
+
+
+def _sun_share(minutes: Minutes, n: int, b: int) -> FloatArray:
+    share = np.full((n, b), np.nan)
+    trace = minutes.trace
+    if len(trace):
+        sunny = (trace.clear_sky_w_m2 > SUN_USED_W_M2)[:, None] & (minutes.ceiling > 0.0)
+        share[trace.index] = np.where(sunny, trace.sun / np.where(sunny, minutes.ceiling, 1.0), np.nan)
+    return share
+
+
+# What is issued
+
+
+def _day_forecast(state: ForesightState, minutes: Minutes, site: Site) -> tuple[ForesightState, DayMaximum]:
+    trace = minutes.trace
+    moment = None
+    if len(trace) and site.has_sun and not np.isnan(trace.outside_c[-1]):
+        moment = moments_of(trace, np.array([len(trace) - 1]))
+    following, forecast = horizon.day_maximum(
+        state.horizon, site=site, moment=moment, ceiling=state.minute.ceiling.level
+    )
+    return replace(state, horizon=following), forecast
+
+
+def _day_records(forecast: DayMaximum, garden: Garden, day: Day, issued_s: int) -> list[DayForecast]:
+    found = []
+    for b, box in enumerate(garden.boxes):
+        for k, lid in enumerate(LIDS):
+            if np.isnan(forecast.max_c[k, b]):
+                continue
+            found.append(
+                DayForecast(
+                    box=box.name,
+                    day=day.date,
+                    issued_s=issued_s,
+                    lid=lid,  # type: ignore[arg-type]
+                    max_c=float(forecast.max_c[k, b]),
+                    low_c=float(forecast.low_c[k, b]),
+                    high_c=float(forecast.high_c[k, b]),
+                    method=forecast.method[k],
+                )
+            )
+    return found
+
+
+def _night_records(tonight: NightMinimum, garden: Garden, issued_s: int) -> list[NightForecast]:
+    night = night_ending_after(garden.site, issued_s)
+    chance = tonight.p_below(FROST_C)
+    found = []
+    for k, name in enumerate((*garden.box_names, OUTSIDE)):
+        if np.isnan(tonight.min_c[k]):
+            continue
+        found.append(
+            NightForecast(
+                box=name,
+                night=night.date,
+                issued_s=issued_s,
+                min_c=float(tonight.min_c[k]),
+                low_c=float(tonight.low_c[k]),
+                high_c=float(tonight.high_c[k]),
+                p_frost=float(chance[k]),
+                method=tonight.method[k],
+            )
+        )
+    return found
+
+
+def _said(tonight: NightMinimum, garden: Garden) -> dict[str, float]:
+    return {
+        name: float(tonight.min_c[k])
+        for k, name in enumerate(garden.box_names)
+        if not np.isnan(tonight.min_c[k])
+    }
+
+
+# Evidence for the rules
+
+
+def _note_heat(
+    heat: _Blank, minutes: Minutes, first: int, rows: PlaceRows, garden: Garden, issued: _Issued
+) -> None:
+    ahead = minutes.ahead
+    if not len(ahead.row):
+        return
+    at = first + minutes.trace.index[ahead.row]
+    chance = _within_reach(ahead, garden.boxes)
+    below = rows.air_c[at] <= ahead.limit_c
+    known = ~np.isnan(chance) & below
+    codes = np.where(chance >= RAISE_AT, ALARM, np.where(chance < HEAT_ENDS * RAISE_AT, CLEAR, BETWEEN))
+    heat.codes[at] = np.where(known, codes, UNKNOWN)
+    heat.known[at] = known
+    heat.value_c[at] = rows.air_c[at]
+    heat.chance[at] = chance
+    # Where the likeliest path stays below, the horizon itself is the best that can be said.
+    horizon_s = 60.0 * np.array([box.reaction_minutes + MARGIN_MIN for box in garden.boxes])
+    missing = np.isnan(ahead.eta_s)
+    now = ahead.time_s[:, None].astype(float)
+    heat.eta_s[at] = np.where(missing, now + horizon_s, ahead.eta_s)
+    heat.eta_low_s[at] = np.where(missing, now, ahead.eta_low_s)
+    heat.eta_high_s[at] = np.where(missing, now + 3600.0, ahead.eta_high_s)
+    for m, time_s in enumerate(ahead.time_s.tolist()):
+        for b, name in enumerate(garden.box_names):
+            if not np.isnan(ahead.p30[m, b]):
+                issued.heat.append(
+                    HeatForecast(
+                        box=name,
+                        issued_s=time_s,
+                        limit_c=float(ahead.limit_c[m, b]),
+                        p20=float(ahead.p20[m, b]),
+                        p30=float(ahead.p30[m, b]),
+                        p60=float(ahead.p60[m, b]),
+                    )
+                )
+
+
+def _within_reach(ahead, boxes: Sequence[Box]) -> FloatArray:
+    """Chance of a crossing within each box's horizon, between the three that are forecast."""
+    minutes = np.clip([box.reaction_minutes + MARGIN_MIN for box in boxes], 20.0, 60.0)
+    early = np.clip((minutes - 20.0) / 10.0, 0.0, 1.0)
+    late = np.clip((minutes - 30.0) / 30.0, 0.0, 1.0)
+    return np.where(
+        minutes <= 30.0,
+        ahead.p20 + early * (ahead.p30 - ahead.p20),
+        ahead.p30 + late * (ahead.p60 - ahead.p30),
+    )
+
+
+def _note_frost(frost: _Blank, tonight: NightMinimum, row: int, limits: BoxLimits) -> None:
+    b = len(limits.of)
+    limit = np.append(limits.frost_c, np.nan)
+    chance = tonight.p_below(limit)[:b]
+    known = ~np.isnan(chance)
+    codes = np.where(chance >= FROST_CHANCE, ALARM, np.where(chance < 0.5 * FROST_CHANCE, CLEAR, BETWEEN))
+    frost.codes[row] = np.where(known, codes, UNKNOWN)
+    frost.known[row] = known
+    frost.value_c[row] = tonight.min_c[:b]
+    frost.chance[row] = chance
+
+
+def _note_loose(loose: _Blank, minutes: Minutes, first: int, rows: PlaceRows, *, nights: int) -> None:
+    trace = minutes.trace
+    if not len(trace) or nights < LEARNING_NIGHTS:
+        return
+    at = first + trace.index
+    dark = (trace.clear_sky_w_m2 <= 0.0)[:, None]
+    known = trace.known & dark & ~trace.lid_told
+    shut = minutes.openings.p_closed
+    codes = np.where(minutes.openings.loose, ALARM, np.where(shut > 0.5, CLEAR, BETWEEN))
+    # By day, or once somebody says where the lid is, there is nothing loose to speak of.
+    over = ~dark | trace.lid_told
+    loose.codes[at] = np.where(over, CLEAR, codes)
+    loose.known[at] = known | (over & trace.known)
+    loose.value_c[at] = rows.air_c[at]
+
+
+def _openings_judged(
+    judged: FloatArray, minutes: Minutes, piece: PlaceRows, garden: Garden
+) -> tuple[FloatArray, list[LidOpening]]:
+    """Estimated openings that are sure enough and not what was last on record."""
+    trace, weight = minutes.trace, minutes.openings.weight
+    if not len(trace):
+        return judged, []
+    judged = judged.copy()
+    best = OPENINGS[weight.argmax(axis=1)]
+    sure = (weight.max(axis=1) >= SURE_OF_LID) & ~trace.lid_told & trace.known & trace.outside_known[:, None]
+    found = []
+    for b, name in enumerate(garden.box_names):
+        rows = np.flatnonzero(sure[:, b])
+        if len(rows):
+            values = best[rows, b]
+            change = values != np.concatenate([judged[b : b + 1], values[:-1]])
+            for row in rows[change]:
+                found.append(
+                    LidOpening(
+                        box=name,
+                        time_s=int(trace.time_s[row]),
+                        opening=float(best[row, b]),
+                        known_from="estimate",
+                    )
+                )
+            judged[b] = values[-1]
+        if trace.lid_told[-1, b]:
+            judged[b] = np.nan
+    return judged, sorted(found, key=lambda lid: (lid.time_s, lid.box))
+
+
+def _conditions(
+    garden: Garden, limits: BoxLimits, rows: PlaceRows, *, heat: _Blank, frost: _Blank, loose: _Blank
+) -> list[Condition]:
+    subjects = tuple(Subject(name, "air") for name in garden.box_names)
+    empty = np.broadcast_to(limits.known_empty, rows.air_c.shape)
+    none = np.full(len(subjects), np.nan)
+    wide = rows.lid >= WIDE_OPEN
+
+    def made(kind: AlarmKind, evidence: _Blank, limit_c: FloatArray, silenced: BoolArray) -> Condition:
+        delays = KINDS[kind].on_delay_s or 0, KINDS[kind].off_delay_s or 0
+        return Condition(
+            kind=kind,
+            subjects=subjects,
+            codes=evidence.codes,
+            known=evidence.known,
+            value_c=evidence.value_c,
+            limit_c=limit_c,
+            on_delay_s=np.full(len(subjects), delays[0], dtype=np.int64),
+            off_delay_s=np.full(len(subjects), delays[1], dtype=np.int64),
+            silenced=silenced,
+            eta_s=evidence.eta_s,
+            eta_low_s=evidence.eta_low_s,
+            eta_high_s=evidence.eta_high_s,
+            chance=evidence.chance,
+        )
+
+    return [
+        made("heat-ahead", heat, limits.heat_c, empty | wide),
+        made("frost-ahead", frost, limits.frost_c, empty),
+        made("lid-loose", loose, none, empty),
+    ]

@@ -112,6 +112,8 @@ def may_be_told(standing: Standing, desk: Desk, moment: Moment) -> bool:
         return False
     if standing.kind == "frost" and not _is_news(standing, desk, moment):
         return False
+    if standing.kind in ("frost", "frost-ahead") and moment.day.sun_is_near(moment.time_s):
+        return False
     if moment.day.is_quiet(moment.time_s):
         return kind.wakes or (standing.kind == "frost" and not _was_woken(desk, moment))
     if moment.day.is_away(moment.time_s) and kind.hand == "open" and moment.garden.person.helper is None:

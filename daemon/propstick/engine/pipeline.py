@@ -175,7 +175,13 @@ def _advance_span(
     trend_memory = refit(state.trends, layout, boxes, step_s=block.step_s)
     trend_memory, trends = rises(trend_memory, rows, windows=windows_s(layout, boxes, block.step_s))
     soil = watched(state.soil, rows, garden=garden, day=day.date)
-    outlook = foresight.NOTHING
+    outlook, ahead = foresight.NOTHING, state.ahead
+    if state.foresight:
+        contacts = frozenset(box for box, place in layout.columns if place == "lid")
+        ahead, outlook = foresight.look(
+            state.ahead, rows, garden=garden, day=day, limits=limits, before_s=before_s, step_s=block.step_s,
+            contacts=contacts, sent=state.briefs,
+        )  # fmt: skip
     conditions = [
         *box_conditions(garden, limits=limits, rows=rows, trends=trends, soil=soil),
         *probe_conditions(garden, layout=layout, checked=checked, time_s=time_s, soil=soil),
@@ -221,13 +227,14 @@ def _advance_span(
         probes=probes,
         trends=trend_memory,
         soil=soil,
+        ahead=ahead,
         codes=line.evidence.codes,
         standings=board.standings,
         out=board.out,
         desk=line.desk,
         briefs=line.sent,
     )
-    found.now = boxes_now(garden, state, rows, trends, limits=limits)
+    found.now = boxes_now(garden, state, rows, trends, limits=limits, judged=outlook.opening)
     return state, quality.flags_of_block(block, layout, checked.flags)
 
 

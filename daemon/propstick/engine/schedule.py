@@ -17,6 +17,7 @@ from propstick.times import DAY_S, at_local
 NOON = time(12)
 EVENING_WITHOUT_SUN = time(18)
 MORNING_AFTER_RISING_S = 3600
+SUN_NEAR_S = 3600
 EVENING_BEFORE_BED_S = 3600
 
 
@@ -59,6 +60,11 @@ class Day:
     def is_quiet(self, time_s: int) -> bool:
         """Between bed and rising."""
         return self.quiet_since_s <= time_s < self.quiet_until_s or time_s >= self.quiet_from_s
+
+    def sun_is_near(self, time_s: int) -> bool:
+        """So near to sunrise that closing or covering a box gains nothing any more."""
+        sun = self.sun
+        return sun.sets and sun.rise_s - SUN_NEAR_S <= time_s < sun.rise_s + 3 * SUN_NEAR_S
 
     def is_away(self, time_s: int) -> bool:
         """Away from home by plan."""

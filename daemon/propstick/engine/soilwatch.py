@@ -18,6 +18,8 @@ from propstick.units import BoolArray, FloatArray, IntArray
 
 FOLLOWS = 0.75
 """From this share of the air's daily swing on, a probe is not in the soil."""
+OPEN_FOLLOWS = 1.25
+"""The same in the open, where bare soil in the sun swings nearly as far as the air: common practice, no source."""
 SWING_C = 8.0
 """A day on which the air swings less tells nothing."""
 DAYS = 2
@@ -72,7 +74,9 @@ def watched(watch: SoilWatch, rows: PlaceRows, *, garden: Garden, day: date) -> 
 def _judged(watch: SoilWatch) -> SoilWatch:
     air, soil = watch.high - watch.low
     telling = (air >= SWING_C) & ~np.isnan(soil)
-    days = np.where(telling, np.where(soil >= FOLLOWS * air, watch.days + 1, 0), watch.days)
+    share = np.full(len(watch.grounds), FOLLOWS)
+    share[-1] = OPEN_FOLLOWS
+    days = np.where(telling, np.where(soil >= share * air, watch.days + 1, 0), watch.days)
     fresh = new_watch(watch.grounds)
     return replace(fresh, days=np.minimum(days, DAYS))
 

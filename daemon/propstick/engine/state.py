@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from propstick.engine.briefs import BriefMemory
 from propstick.engine.conditions import CodeMemory
+from propstick.engine.foresight import ForesightState
 from propstick.engine.notices import Desk
 from propstick.engine.probe_memory import ProbeMemory, new_memory
 from propstick.engine.soilwatch import SoilWatch, new_watch
@@ -21,6 +22,7 @@ class EngineState:
 
     Attributes:
         foresight: Whether forecasts are made.
+        ahead: What the forecasts remember; None before the first row.
         step_s: The grid of the rows so far; None before the first.
         row_s: Last row done, UTC seconds; None before the first.
         lid_told, cover_told: What a person said of a box, by name.
@@ -45,6 +47,7 @@ class EngineState:
     cover_told: dict[str, float] = field(default_factory=dict)
     lids: dict[str, LidOpening] = field(default_factory=dict)
     out: frozenset[str] = frozenset()
+    ahead: ForesightState | None = None
     troubles: frozenset[str] = frozenset()
     waiting: tuple[News, ...] = ()
 

@@ -16,8 +16,8 @@ from propstick.engine.alarms import Input
 from propstick.engine.board import Board
 from propstick.engine.conditions import ALARM, CLEAR, CodeMemory, Condition, Subject
 from propstick.engine.evidence import Evidence
-from propstick.engine.foresight import Outlook
 from propstick.engine.kinds import FORECASTS, KINDS
+from propstick.engine.outlook import Outlook
 from propstick.engine.schedule import Day
 from propstick.engine.standing import CHATTER_RAISES, STALE_S, Standing
 from propstick.engine.wording import Speech

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -63,12 +64,17 @@ def _known(value: float) -> float | None:
 
 
 def boxes_now(
-    garden: Garden, state: EngineState, rows: PlaceRows, trends: Trends, *, limits: BoxLimits
+    garden: Garden, state: EngineState, rows: PlaceRows, trends: Trends, *, limits: BoxLimits,
+    judged: Mapping[str, float],
 ) -> tuple[BoxNow, ...]:
-    """The boxes and the open ground at the last row."""
+    """The boxes and the open ground at the last row. `judged`: estimated openings, where none is known."""
     views = []
     for b, box in enumerate(garden.box_names):
-        lid = state.lids.get(box)
+        lid, opening = state.lids.get(box), _known(rows.lid[-1, b])
+        known_from = None if lid is None or opening is None else lid.known_from
+        guess = judged.get(box, np.nan)
+        if opening is None and not np.isnan(guess):
+            opening, known_from = round(guess, 1), "estimate"
         views.append(
             BoxNow(
                 box=box,
@@ -77,8 +83,8 @@ def boxes_now(
                 humidity_pct=_known(rows.humidity_pct[-1, b]),
                 rise_c_per_h=_known(trends.air_c_per_h[-1, b]),
                 soil_rise_c_per_h=_known(trends.soil_c_per_h[-1, b]),
-                lid=_known(rows.lid[-1, b]),
-                lid_from=None if lid is None or np.isnan(rows.lid[-1, b]) else lid.known_from,
+                lid=opening,
+                lid_from=known_from,
                 cover=_known(rows.cover[-1, b]),
                 heat_c=limits.of[b].heat_c,
                 frost_c=limits.of[b].frost_c,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from propstick.engine.advice import Choice
 from propstick.garden import OUTSIDE, SITE, Garden
 from propstick.records import Alarm, BriefLine
 from propstick.times import local
@@ -41,6 +42,11 @@ class Speech:
     def measured(self, air_c: float) -> str:
         """A measured temperature: `28.4 °C`."""
         return f"{self.figure(air_c)} °{self._unit}"
+
+    def rough(self, air_c: float) -> str:
+        """A forecast of air, to a whole degree: it is not known better."""
+        shown_c = air_c if self.unit == "°C" else f_from_c(air_c)
+        return f"{shown_c:.0f} {self.unit}".replace("-0 ", "0 ").replace("-", "−")
 
     def limit(self, limit_c: float) -> str:
         """A setpoint as it was set: `27 °C`, `1.5 °C`, `80 °F`."""
@@ -168,16 +174,18 @@ def heat_notice(
 def frost_notice(speech: Speech, alarms: Sequence[Alarm], *, shut: frozenset[str]) -> str:
     """One notice for every box to be closed or covered. `shut`: lids known to be closed already."""
     verb = "Cover" if all(a.box in shut for a in alarms) else "Close and cover"
-    names = listed([a.box for a in alarms])
+    by_box = {a.box: a for a in sorted(alarms, key=lambda a: a.kind == "frost")}  # what is beats what will be
+    alarms = list(by_box.values())
+    names = listed(list(by_box))
     figures = listed([speech.figure(a.value_c or 0.0) for a in alarms])
-    limit = speech.limit(alarms[0].limit_c or 0.0)
-    ahead = [a.eta_s for a in alarms if a.eta_s is not None]
+    limits = {speech.limit(a.limit_c or 0.0) for a in alarms}
     unit = speech.unit
     if any(a.kind == "frost-ahead" for a in alarms):
-        by = f" before {speech.by(min(ahead))}" if ahead else " for the night"
-        long = f"{verb} {names}{by}: about {figures} {unit} expected tonight, limit {limit}"
+        limit = f", limit {limits.pop()}" if len(limits) == 1 else ", under their limits"
+        long = f"{verb} {names} for the night: about {figures} {unit} expected{limit}"
     else:
-        long = f"{verb} {names} now: {figures} {unit}, under {limit}"
+        limit = f"under {limits.pop()}" if len(limits) == 1 else "under their limits"
+        long = f"{verb} {names} now: {figures} {unit}, {limit}"
     return out_of([long, f"{verb} {names} now", f"{verb} {len(alarms)} boxes now"])
 
 
@@ -221,3 +229,34 @@ def brief_text(which: str, lines: Sequence[BriefLine], troubles: Sequence[str], 
     elif left:
         said.append(f"Leave {listed(left)}.")
     return " ".join([f"{which.capitalize()}:", *said, *troubles])
+
+
+def advice_reason(choice: Choice, speech: Speech) -> str:
+    """Why, in one clause."""
+
+    def about(value_c: float | None) -> str:
+        return "" if value_c is None else f"{speech.rough(value_c)}"
+
+    value, limit = about(choice.value_c), "" if choice.limit_c is None else speech.limit(choice.limit_c)
+    left = about(choice.remedy_c)
+    if choice.because in ("heat", "warm"):
+        word = "sun would take it to" if choice.because == "heat" else "it may reach"
+        if choice.advice == "leave":
+            return f"it stands right: shut, {word} about {value}"
+        opened = {"open": "open", "prop": "propped"}.get(choice.advice, "so")
+        return f"shut, {word} about {value}" + (f", {opened} {left}" if left else "")
+    if choice.because == "arm":
+        return f"its arm opens it at {limit} by itself"
+    if choice.because == "frost":
+        if choice.advice == "leave":
+            return f"about {value} tonight, under {limit}, and it is as snug as it gets"
+        return f"about {value} tonight, limit {limit}" + (f"; so about {left}" if left else "")
+    if choice.because == "chill":
+        return f"about {value} as it is, shut about {left}" if left else f"about {value} tonight"
+    return {
+        "cool-day": f"it will not pass about {value} shut",
+        "damp": "it has been damp for two days and it is mild outside",
+        "sun-again": "it is covered and the day needs its light",
+        "calm": f"about {value}, within its limits" if value else "within its limits",
+        "unknown": "no forecast yet",
+    }[choice.because]

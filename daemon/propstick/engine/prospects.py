@@ -1,0 +1,142 @@
+"""The lines of a brief, from what is forecast for each box."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from propstick.blocks import PlaceRows
+from propstick.engine import advice
+from propstick.engine.advice import CLOSED, OPEN, PROPPED, Choice, Prospect, Range
+from propstick.engine.day import DayMaximum
+from propstick.engine.layout import BoxLimits
+from propstick.engine.night import NightMinimum
+from propstick.engine.schedule import Day
+from propstick.engine.shelter import left_at
+from propstick.engine.wording import Speech, advice_reason
+from propstick.garden import Garden
+from propstick.records import BriefLine
+from propstick.units import BoolArray
+
+COOLING_C = 1.0
+"""How much colder than now the outside may still get before the sun has it. Common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One row as a brief sees it.
+
+    Attributes:
+        lid: Opening as told, shown or estimated; NaN unknown, shape (b,).
+        damp: Humid for too long, shape (b,).
+        fits: Whether the box behaves as learnt, shape (b,).
+    """
+
+    row: int
+    lid: np.ndarray
+    damp: BoolArray
+    fits: BoolArray
+
+
+def morning_lines(
+    garden: Garden, day: Day, seen: Seen, *, rows: PlaceRows, limits: BoxLimits, forecast: DayMaximum
+) -> tuple[BriefLine, ...]:
+    """What to do with each lid until a hand is back."""
+    speech = Speech(garden)
+    by_s = day.leaves_s
+    lines = []
+    for b in _speaking(rows, limits, seen.row):
+        prospect = _prospect(garden, b, seen, rows, limits, forecast=forecast, tonight=None)
+        lines.append(_line(garden, b, advice.morning(prospect), by_s, speech, seen))
+    return tuple(lines)
+
+
+def evening_lines(
+    garden: Garden, day: Day, seen: Seen, *, rows: PlaceRows, limits: BoxLimits, tonight: NightMinimum
+) -> tuple[BriefLine, ...]:
+    """What to do with each lid for the night."""
+    speech = Speech(garden)
+    lines = []
+    for b in _speaking(rows, limits, seen.row):
+        prospect = _prospect(garden, b, seen, rows, limits, forecast=None, tonight=tonight)
+        lines.append(_line(garden, b, advice.evening(prospect), None, speech, seen))
+    return tuple(lines)
+
+
+def _speaking(rows: PlaceRows, limits: BoxLimits, i: int) -> list[int]:
+    """Boxes a brief speaks of: silent and empty ones are passed over."""
+    silent = np.isnan(rows.air_c[i])
+    return [b for b in range(len(silent)) if not silent[b] and not limits.known_empty[b]]
+
+
+def _prospect(
+    garden: Garden, b: int, seen: Seen, rows: PlaceRows, limits: BoxLimits, *, forecast: DayMaximum | None,
+    tonight: NightMinimum | None,
+) -> Prospect:  # fmt: skip
+    box, i = garden.boxes[b], seen.row
+    outside_c, air_c = float(rows.outside_air_c[i]), float(rows.air_c[i, b])
+    lid = float(seen.lid[b])
+    return Prospect(
+        heat_c=float(limits.heat_c[b]),
+        prop_c=float(limits.of[b].prop_c or math.inf),
+        frost_c=float(limits.frost_c[b]),
+        day={} if forecast is None else _day_ranges(forecast, b),
+        chill=_chill(air_c, outside_c, lid),
+        night={} if tonight is None else _night_ranges(tonight, b),
+        lid=None if math.isnan(lid) else lid,
+        cover=bool(rows.cover[i, b] == 1.0),
+        lid_kind=box.lid_kind,
+        arm_opens_c=box.arm_opens_c,
+        outside_c=None if math.isnan(outside_c) else outside_c,
+        damp=bool(seen.damp[b]),
+    )
+
+
+def _day_ranges(forecast: DayMaximum, b: int) -> dict[float, Range]:
+    found = {}
+    for k, opening in enumerate((CLOSED, PROPPED, OPEN)):
+        values = [float(v[k, b]) for v in (forecast.max_c, forecast.low_c, forecast.high_c)]
+        if not any(math.isnan(v) for v in values):
+            found[opening] = Range(*values)
+    return found
+
+
+def _night_ranges(tonight: NightMinimum, b: int) -> dict[str, Range]:
+    values = [float(v[b]) for v in (tonight.min_c, tonight.low_c, tonight.high_c)]
+    if any(math.isnan(v) for v in values):
+        return {}
+    closing, covering = float(tonight.gains.closing_c[b]), float(tonight.gains.covering_c[b])
+    return {
+        "as-is": Range(*values),
+        "closed": Range(*(v + closing for v in values)),
+        "covered": Range(*(v + covering for v in values)),
+    }
+
+
+def _chill(air_c: float, outside_c: float, lid: float) -> dict[float, Range]:
+    """The coldest the air gets in the hours after an opening is set: between outside and now."""
+    if math.isnan(outside_c) or outside_c >= air_c:
+        return {}
+    shelter = float(left_at(np.array(lid))) or 1.0
+    lift = (air_c - outside_c) / shelter
+    found = {}
+    for opening in (CLOSED, PROPPED, OPEN):
+        least = outside_c + lift * float(left_at(np.array(opening))) - COOLING_C
+        found[opening] = Range(least, least - 1.5, least + 1.5)
+    return found
+
+
+def _line(garden: Garden, b: int, choice: Choice, by_s: int | None, speech: Speech, seen: Seen) -> BriefLine:
+    reason = advice_reason(choice, speech)
+    if not seen.fits[b]:
+        reason += ", though it no longer behaves as learnt and is being relearnt"
+    acts = choice.advice != "leave"
+    return BriefLine(
+        box=garden.boxes[b].name,
+        advice=choice.advice,
+        reason=reason,
+        by_s=by_s if acts else None,
+        opening=choice.opening if acts else None,
+    )
