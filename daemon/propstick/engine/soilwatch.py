@@ -19,7 +19,7 @@ from propstick.units import BoolArray, FloatArray, IntArray
 FOLLOWS = 0.75
 """From this share of the air's daily swing on, a probe is not in the soil."""
 OPEN_FOLLOWS = 1.25
-"""The same in the open, where bare soil in the sun swings nearly as far as the air: common practice, no source."""
+"""The same in the open, where bare soil in the sun swings nearly as far as the air. Common practice."""
 SWING_C = 8.0
 """A day on which the air swings less tells nothing."""
 DAYS = 2
