@@ -65,7 +65,7 @@ def lived(
     night = np.where(rng.random((days, b)) < 1 / 12, rng.choice([0.1, 0.3, 1.0], (days, b)), 0.0)
     shuts = rng.uniform(16.5, 18.5, (days, b))
     lid, cover = np.zeros(b), np.zeros(b)
-    air, soil, lids = (np.empty((n, b)) for _ in range(3))
+    air, soil, vapour_kg_m3, lids = (np.empty((n, b)) for _ in range(4))
     wanted, states = set(keep), {}
     for row in range(n):
         if row in wanted:
@@ -82,6 +82,7 @@ def lived(
             lid = np.where(at_home, by_day, night[before])
         garden.advance(lid, cover)
         air[row], soil[row], lids[row] = garden.state.air_c, garden.frames.at_probe(garden.state.soil_c), lid
+        vapour_kg_m3[row] = garden.state.vapour_kg_m3
 
     def read(true: FloatArray) -> FloatArray:
         return np.round(true + PROBE_NOISE_C * rng.standard_normal(true.shape), 2)
@@ -90,6 +91,8 @@ def lived(
         return np.exp(17.27 * c / (c + 237.3))
 
     unknown = np.full((n, b), np.nan)
+    # Water vapour as a gas: 461.5 J/kgK.
+    inside = 100.0 * vapour_kg_m3 * 461.5 * (air + 273.15) / (610.8 * vapour(air))
     humidity = 100.0 * vapour(weather.dew_point_c) / vapour(weather.air_c) + rng.normal(0.0, 1.5, n)
     rows = PlaceRows(
         time_s=weather.time_s,
@@ -98,7 +101,7 @@ def lived(
         outside_humidity_pct=np.clip(humidity, 5.0, 100.0),
         air_c=read(air),
         soil_c=read(soil),
-        humidity_pct=unknown,
+        humidity_pct=np.clip(inside + rng.normal(0.0, 1.5, inside.shape), 5.0, 100.0),
         moisture_pct=unknown,
         lid=lids,
         cover=np.zeros((n, b)),

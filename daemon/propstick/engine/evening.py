@@ -73,9 +73,19 @@ def evening_at(slots: Slots, night: Night, time_s: float, *, usual_drop_c: Float
         "open_lift": np.where(np.isnan(lid), 0.0, lid) * lift,
         "since_yesterday": (to - yesterday[pick]) / 3.0,
         "open_soil": np.full_like(air, (soil[-1] - outside) / 3.0),
-        "dew_gap": (to - dew_point_of_air_c(to, np.full_like(air, window.mean("humidity_pct", 3)[-1]))) / 3.0,
+        "dew_gap": (to - _dew_point_c(to, air, window.mean("humidity_pct", 3))) / 3.0,
     }
     return Evening(air, np.stack([columns[name] for name in NAMES], axis=1), beside)
+
+
+def _dew_point_c(outside_c: FloatArray, air_c: FloatArray, humidity_pct: FloatArray) -> FloatArray:
+    """Dew point of the outside air where its humidity is known, else of the air in each box.
+
+    A box over moist soil has more vapour than the outside; how much its own dew point tells is learnt.
+    """
+    outside_pct = np.full_like(humidity_pct, humidity_pct[-1])
+    of_outside = dew_point_of_air_c(outside_c, outside_pct)
+    return np.where(np.isnan(of_outside), dew_point_of_air_c(air_c, humidity_pct), of_outside)
 
 
 class Window:

@@ -316,13 +316,13 @@ def _share_missed(issue: _Issue, truth: FloatArray) -> float:
 def _choose_variant(state: NightState, issues: list[_Issue]) -> NightState:
     """Move a column to the prior that fits what it measures; its regression then starts anew."""
     beside = sum(issue.evening.beside for issue in issues) * 2 > len(issues)
-    gaps = np.stack([issue.evening.features[:, NAMES.index("dew_gap")] for issue in issues])
-    humid = (~np.isnan(gaps)).mean(axis=0) > 0.5
+    gaps = np.array([issue.evening.features[-1, NAMES.index("dew_gap")] for issue in issues])
+    humid = bool((~np.isnan(gaps)).mean() > 0.5)
     if beside:
-        variant = np.where(humid, _VARIANT["humid"], _VARIANT["beside"])
+        variant = np.full_like(state.variant, _VARIANT["humid" if humid else "beside"])
     else:
         variant = np.full_like(state.variant, _VARIANT["alone"])
-    variant[-1] = _VARIANT["ground humid"] if humid[-1] else _VARIANT["ground"]
+    variant[-1] = _VARIANT["ground humid" if humid else "ground"]
     changed = variant != state.variant
     if not changed.any():
         return state
