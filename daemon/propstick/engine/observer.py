@@ -69,6 +69,7 @@ _BLIND_FORGOTTEN_MIN = 60.0
 _OUTSIDE_MEAN_MIN = 15
 _BANK_OUTSIDE_MEAN_MIN = 3
 _SILENCE_MIN = 10
+_LID_SHUT = 0.05
 _LID_SETTLES_MIN = 20
 _OUTSIDE_SILENCE_MIN = 30
 _NIGHT_SD_C = 0.07
@@ -148,6 +149,7 @@ class Trace:
         known: Whether the box's air was known in the last ten minutes, (n, b).
         fits: Whether the box behaved as learnt on the last judged day, (n, b).
         night_sd_c: How far a minute is usually off at night, (n, b).
+        chill_slow: Usual chill of nights with the lid shut [°C/min], (n, b).
         theta: Logarithms of the rates in force, (n, 6, b).
     """
 
@@ -182,6 +184,7 @@ class Trace:
     known: BoolArray
     fits: BoolArray
     night_sd_c: FloatArray
+    chill_slow: FloatArray
     theta: FloatArray
 
     def __len__(self) -> int:
@@ -379,7 +382,7 @@ def _follow(
         sun_c=SUN_GAIN_C_PER_MIN * clear,
         by_day=clear > SUN_USED_W_M2,
     )
-    nodes, errors, soils, chill_slow = _filter(state, drive, blind=not site.has_sun)
+    nodes, errors, soils, chills_slow = _filter(state, drive, blind=not site.has_sun)
 
     learnable = (
         known
@@ -392,7 +395,7 @@ def _follow(
         state,
         time_s=int(time_s[-1]) if n else state.time_s,
         nodes=nodes[-1].copy() if n else state.nodes,
-        chill_slow=chill_slow,
+        chill_slow=chills_slow[-1].copy() if n else state.chill_slow,
         soil_c=soils[-1].copy() if n else state.soil_c,
         outside_c=float(held_outside[-1]) if n else state.outside_c,
         silent_min=silent[-1].copy() if n else state.silent_min,
@@ -420,7 +423,7 @@ def _follow(
         slope5=slope5, slope10=slope10, slope45=slope45,
         lid=lid, lid_told=told, cover=np.nan_to_num(cover), moved_min=moved_min,
         known=silent[:, :b] <= _SILENCE_MIN, fits=fits, theta=theta,
-        night_sd_c=np.broadcast_to(state.night_sd_c, (n, b)),
+        night_sd_c=np.broadcast_to(state.night_sd_c, (n, b)), chill_slow=chills_slow,
     )  # fmt: skip
     return following, trace if real.all() else _kept(trace, real)
 
@@ -428,7 +431,7 @@ def _follow(
 def _filter(
     state: ObserverState, drive: _Drive, *, blind: bool
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """The loop over rows: nodes (n, 5, 11, b), errors (n, 11, b), soil (n, b), slow chill (b,)."""
+    """The loop over rows: nodes (n, 5, 11, b), errors (n, 11, b), soil (n, b), slow chill (n, b)."""
     n, b = drive.air_c.shape
     dt = state.step_s / 60.0
     rates = _rates_of_copies(state.fit.theta)
@@ -460,7 +463,10 @@ def _filter(
     bank_pull = 1.0 - 0.99**dt
     sun_scale = np.where(sun_c > 1e-6, sun_gain * dt / np.maximum(sun_c, 1e-6), 0.0)
 
+    # With the lid up the chill is the wind's as much as the sky's: only a shut box tells the sky's.
+    to_slow_shut = to_slow * ((drive.lid < _LID_SHUT) & (drive.cover < 0.5)) * drive.known
     nodes_out, errors_out = np.empty((n, 5, COPIES, b)), np.empty((n, COPIES, b))
+    chills_out = np.empty((n, b))
     soils = np.where(np.isnan(drive.soil_c), np.nan, drive.soil_c)
     nodes = state.nodes.copy()
     air, surface, sun, sun_slow, chill = nodes
@@ -521,10 +527,11 @@ def _filter(
                 chill *= chill_keep
             np.maximum(chill, low, out=chill)
             np.minimum(chill, high, out=chill)
-            chill_slow += to_slow * (chill[MAIN] - chill_slow)
+            chill_slow += to_slow_shut[i] * (chill[MAIN] - chill_slow)
+        chills_out[i] = chill_slow
         nodes_out[i] = nodes
         errors_out[i] = error
-    return nodes_out, errors_out, soils, chill_slow
+    return nodes_out, errors_out, soils, chills_out
 
 
 def _rates_of_copies(theta: FloatArray) -> BoxRates:

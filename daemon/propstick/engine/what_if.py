@@ -12,13 +12,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from propstick.engine.observer import COVER_LOSS, COVER_SUN, Trace
+from propstick.engine.paths import SOIL_FOLLOWS_PER_MIN
 from propstick.physics.box import SUN_GAIN_C_PER_MIN, BoxRates, air_exchange, step
 from propstick.units import FloatArray, IntArray
 
-_ERROR_SHARE = 0.30
-_ERROR_LEAST_C = 0.25
+_ERROR_SHARE = 0.6
+_ERROR_LEAST_C = 0.15
 """90 % half-width: a floor and a share of the difference; from invented boxes."""
-Z_90 = 1.645
+_BARE_BED_C_MIN = 0.06
+"""Night cooling of the soil surface where no glass is above it, lid fully open. 60 W/m² net to a clear
+sky on 1 cm of soil would be 0.16 °C/min; a lid bares part of the bed, skies are not always clear. Fitted
+on invented boxes."""
+_DARK_W_M2 = 100.0
+_SOIL_RETURNS_PER_MIN = 0.0015
 
 
 @dataclass(frozen=True)
@@ -99,17 +105,23 @@ def _two_runs(
     first = rows[0]
     air = np.full(2, trace.air_c[first, box])
     surface = np.full(2, trace.surface_c[first, box])
-    dark = trace.clear_sky_w_m2[rows] <= 0.0
-    chills = trace.chill[rows, box]
-    # The chill while the lid stood open is the wind's, not the sky's: take its mean over the stretch.
-    chill = np.full(2, float(np.mean(chills[dark])) if dark.any() else float(chills[0]))
+    # What chill was inferred while the lid stood open is the wind's: take that of nights with it shut.
+    chill = np.full(2, trace.chill_slow[first, box])
+    bare = _BARE_BED_C_MIN * minutes * lids * (1.0 - covers)
+    bare *= (trace.clear_sky_w_m2[rows] < _DARK_W_M2)[:, None]
+    soil_shift = 0.0
     path = np.empty((len(rows), 2))
     path[0] = air
     for k in range(1, len(rows)):
         row = rows[k]
         air, surface = step(
             air, surface, rates=rates, exchange=exchange[k], outside_c=trace.outside_c[row],
-            soil_c=trace.soil_c[row, box], sun_c=warm[k], chill_c=chill, minutes=minutes,
+            soil_c=trace.soil_c[row, box] + np.array([0.0, soil_shift]), sun_c=warm[k], chill_c=chill,
+            minutes=minutes,
         )  # fmt: skip
+        surface = surface - bare[k]
+        # The soil was measured as it was; in the other run it follows its own surface from there.
+        follows = SOIL_FOLLOWS_PER_MIN * (surface[1] - surface[0] - soil_shift)
+        soil_shift += minutes * (follows - _SOIL_RETURNS_PER_MIN * soil_shift)
         path[k] = air
     return path
