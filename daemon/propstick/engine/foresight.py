@@ -118,51 +118,52 @@ def look(
     issued = _Issued()
     dry_s = _dry_rows(state.dry_s, rows)
     opening = np.full(b, np.nan)
-    at_day = set(day_rows) | set(morning)
-    at_night = set(night_rows) | set(evening) | set(frost_rows)
-    cuts = sorted({*at_day, *at_night, n - 1})
+    at_day = {*day_rows, *morning}
+    at_night = {*night_rows, *evening, *frost_rows}
     first = 0
-    for last in cuts:
+    # The minute model is cut only where its state is asked for; the night's forecasts need the slots alone.
+    for last in sorted({*at_day, n - 1}):
         piece = rows.cut(first, last + 1)
         learnt, minutes = minute.follow(
             state.minute, piece, limit_c=limits.heat_c, boxes=garden.boxes, site=site
         )
-        following = horizon.advance(
-            state.horizon, piece, site=site, sun_share=_sun_share(minutes, len(piece), b)
-        )
-        state = replace(state, minute=learnt, horizon=following)
+        state = replace(state, minute=learnt)
+        share = _sun_share(minutes, len(piece), b)
         _note_heat(heat, minutes, first, rows, garden, issued)
         _note_loose(loose, minutes, first, rows, nights=state.horizon.night.nights)
-        judged, found = _openings_judged(state.judged, minutes, piece, garden)
+        judged, found = _openings_judged(state.judged, minutes, garden)
         state = replace(state, judged=judged)
         issued.lids.extend(found)
-        if len(minutes.trace):
-            opening = minutes.openings.opening[-1]
-        damp = (rows.time_s[last] - dry_s[last] >= DAMP_S) & ~np.isnan(rows.humidity_pct[last])
-        fits = minutes.trace.fits[-1] if len(minutes.trace) else np.ones(b, dtype=bool)
-        # A guess counts where it says wide open; an inch up or shut it cannot tell.
-        guess = np.where(opening >= SURELY_UP, opening, np.nan)
-        lid = np.where(np.isnan(rows.lid[last]), guess, rows.lid[last])
-        seen = prospects.Seen(row=last, lid=lid, damp=damp, fits=fits)
+        begun = first
+        for row in sorted({i for i in at_night if first <= i <= last} | {last}):
+            part = slice(begun - first, row + 1 - first)
+            following = horizon.advance(
+                state.horizon, rows.cut(begun, row + 1), site=site, sun_share=share[part]
+            )
+            state = replace(state, horizon=following)
+            begun = row + 1
+            if row in at_night:
+                tonight = horizon.night_minimum(state.horizon, site=site)
+                if row in night_rows:
+                    issued.nights.extend(_night_records(tonight, garden, int(rows.time_s[row])))
+                if row in frost_rows:
+                    _note_frost(frost, tonight, row, limits)
+                if row in evening:
+                    seen = _seen(minutes, rows, row, first=first, dry_s=dry_s)
+                    issued.briefs[row] = prospects.evening_lines(
+                        garden, day, seen, rows=rows, limits=limits, tonight=tonight
+                    )
+                    issued.said_min_c[row] = _said(tonight, garden)
         if last in at_day:
             state, forecast = _day_forecast(state, minutes, site)
-            if last in day_rows or last in morning:
-                issued.days.extend(_day_records(forecast, garden, day, int(rows.time_s[last])))
+            issued.days.extend(_day_records(forecast, garden, day, int(rows.time_s[last])))
             if last in morning:
+                seen = _seen(minutes, rows, last, first=first, dry_s=dry_s)
                 issued.briefs[last] = prospects.morning_lines(
                     garden, day, seen, rows=rows, limits=limits, forecast=forecast
                 )
-        if last in at_night:
-            tonight = horizon.night_minimum(state.horizon, site=site)
-            if last in night_rows:
-                issued.nights.extend(_night_records(tonight, garden, int(rows.time_s[last])))
-            if last in frost_rows:
-                _note_frost(frost, tonight, last, limits)
-            if last in evening:
-                issued.briefs[last] = prospects.evening_lines(
-                    garden, day, seen, rows=rows, limits=limits, tonight=tonight
-                )
-                issued.said_min_c[last] = _said(tonight, garden)
+        if len(minutes.trace):
+            opening = minutes.openings.opening[-1]
         first = last + 1
     for last in ends:
         frost.codes[last], frost.known[last] = CLEAR, True
@@ -269,6 +270,21 @@ def _sun_share(minutes: Minutes, n: int, b: int) -> FloatArray:
         sunny = (trace.clear_sky_w_m2 > SUN_USED_W_M2)[:, None] & (minutes.ceiling > 0.0)
         share[trace.index] = np.where(sunny, trace.sun / np.where(sunny, minutes.ceiling, 1.0), np.nan)
     return share
+
+
+def _seen(minutes: Minutes, rows: PlaceRows, row: int, *, first: int, dry_s: IntArray) -> prospects.Seen:
+    """A row as a brief sees it; `first` is the row at which the minutes begin."""
+    b = rows.air_c.shape[1]
+    at = int(np.searchsorted(minutes.trace.index, row - first, side="right")) - 1
+    opening = minutes.openings.opening[at] if at >= 0 else np.full(b, np.nan)
+    # A guess counts where it says wide open; an inch up or shut it cannot tell.
+    guess = np.where(opening >= SURELY_UP, opening, np.nan)
+    return prospects.Seen(
+        row=row,
+        lid=np.where(np.isnan(rows.lid[row]), guess, rows.lid[row]),
+        damp=(rows.time_s[row] - dry_s[row] >= DAMP_S) & ~np.isnan(rows.humidity_pct[row]),
+        fits=minutes.trace.fits[at] if at >= 0 else np.ones(b, dtype=bool),
+    )
 
 
 # What is issued
@@ -417,7 +433,7 @@ def _note_loose(loose: _Blank, minutes: Minutes, first: int, rows: PlaceRows, *,
 
 
 def _openings_judged(
-    judged: FloatArray, minutes: Minutes, piece: PlaceRows, garden: Garden
+    judged: FloatArray, minutes: Minutes, garden: Garden
 ) -> tuple[FloatArray, list[LidOpening]]:
     """Estimated openings that are sure enough and not what was last on record."""
     trace, weight = minutes.trace, minutes.openings.weight
