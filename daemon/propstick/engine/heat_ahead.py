@@ -24,7 +24,8 @@ from propstick.engine.heat_learning import (
     listen,
     start_learning,
 )
-from propstick.engine.observer import DAY_S, Trace, learns_at_s
+from propstick.engine.observer import DAY_S, learns_at_s
+from propstick.engine.trace import Trace
 from propstick.garden import Box, Site
 from propstick.units import FloatArray, IntArray
 

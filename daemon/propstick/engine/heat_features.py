@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from propstick.engine.heat_prior import BEND_OFFSETS, BENDS, CENTRES, SPREADS
-from propstick.engine.observer import Trace
 from propstick.engine.paths import CLOUD_FORGOTTEN_MIN, moments_of, run_minutes
+from propstick.engine.trace import Trace
 from propstick.garden import Site
 from propstick.physics.sun import clear_sky_w_m2, solar_position
 from propstick.units import BoolArray, FloatArray, IntArray

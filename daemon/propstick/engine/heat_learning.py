@@ -15,7 +15,7 @@ from zlib import crc32
 import numpy as np
 
 from propstick.engine.heat_prior import COEFFICIENTS, ETA_LOG_MEAN, ETA_LOG_SD
-from propstick.engine.observer import Trace
+from propstick.engine.trace import Trace
 from propstick.garden import Box
 from propstick.units import BoolArray, FloatArray, IntArray
 

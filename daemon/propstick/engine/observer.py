@@ -19,7 +19,28 @@ from itertools import pairwise
 import numpy as np
 
 from propstick.blocks import PlaceRows
-from propstick.engine.fit import BLOCK_S, N_RATES, NUDGE_LOG, FitState, gather, learn, rates_of, start_fit
+from propstick.engine.filter import (
+    AIR,
+    BANK,
+    CHILL,
+    COPIES,
+    MAIN,
+    NUDGED,
+    SUN,
+    SUN_SLOW,
+    SURFACE,
+    Drive,
+    run_filter,
+)
+from propstick.engine.fit import BLOCK_S, N_RATES, FitState, gather, learn, start_fit
+from propstick.engine.trace import (
+    COVER_LOSS,
+    COVER_SUN,
+    SUN_USED_W_M2,
+    Trace,
+    joined_trace,
+    kept_rows,
+)
 from propstick.engine.windows import (
     Window,
     extend,
@@ -32,44 +53,16 @@ from propstick.engine.windows import (
     trailing_slope,
 )
 from propstick.garden import Box, Site
-from propstick.physics.box import SUN_GAIN_C_PER_MIN, BoxRates, air_exchange
+from propstick.physics.box import SUN_GAIN_C_PER_MIN
 from propstick.physics.sun import clear_sky_w_m2, solar_position
 from propstick.units import BoolArray, FloatArray, IntArray
 
+__all__ = ["COVER_LOSS", "COVER_SUN", "SUN_USED_W_M2", "ObserverState", "Trace", "observe", "start"]
+
 DAY_S = 86_400
-LID_BANK = (0.0, 0.1, 0.3, 1.0)
-"""Openings the parallel copies are held at."""
-MAIN = 0
-NUDGED = slice(1, 1 + N_RATES)
-BANK = slice(1 + N_RATES, 1 + N_RATES + len(LID_BANK))
-COPIES = 1 + N_RATES + len(LID_BANK)
-AIR, SURFACE, SUN, SUN_SLOW, CHILL = range(5)
-
-SUN_USED_W_M2 = 60.0
-"""Below this clear-sky sun the box's warmth says nothing about clouds."""
-COVER_LOSS = 0.6
-COVER_SUN = 0.1
-"""Loss and sun left under a mat or blanket; common practice, no source."""
-
-# Gains per minute, tuned on invented boxes; the notes in DEVELOPERS.md say how.
-_AIR_GAIN = 0.35
-_SURFACE_GAIN = 0.15
-_SUN_GAIN = 0.15
-_CHILL_GAIN = 0.01
-_CHILL_RANGE = (-0.1, 0.25)
-_CLOUD_FORGOTTEN_MIN = 12.0
-_SUN_SLOW_MIN = 60.0
-_SUN_MOST = 2.5
-_SUN_ERROR_MOST_C = 1.5
-# Without a site the sun is unknown: all unexplained warmth is one slowly forgotten flux.
-_BLIND_GAIN = 0.06
-_BLIND_RANGE = (-3.0, 3.0)
-_BLIND_FORGOTTEN_MIN = 60.0
-
 _OUTSIDE_MEAN_MIN = 15
 _BANK_OUTSIDE_MEAN_MIN = 3
 _SILENCE_MIN = 10
-_LID_SHUT = 0.05
 _LID_SETTLES_MIN = 20
 _OUTSIDE_SILENCE_MIN = 30
 _NIGHT_SD_C = 0.07
@@ -122,89 +115,6 @@ class ObserverState:
     block_errors: FloatArray
     block_weight: FloatArray
     window: Window
-
-
-@dataclass(frozen=True)
-class Trace:
-    """What the observer made of the rows it worked on: n rows, b boxes.
-
-    Attributes:
-        index: Which of the given rows each is (rows closer than a minute are thinned), (n,).
-        time_s: (n,).
-        elevation_deg, azimuth_deg, clear_sky_w_m2: The sun, (n,); NaN, NaN and 0 without a site.
-        outside_c: 15-min mean outside, carried over silence; NaN if never known, (n,).
-        outside_known: Whether outside air was known in the last half hour, (n,).
-        outside_trend_c_min: Its trend over the last 30 min, (n,).
-        air_c, surface_c, sun, sun_slow, chill: The model's state after the reading, (n, b).
-        error_c: Reading minus model before the reading; 0 where there was none, (n, b).
-        bank_error_c: The same for the lid held at each of `LID_BANK`, (n, 4, b).
-        bank_sun: Sun index with the lid held there, (n, 4, b).
-        soil_c: Soil that drives the surface, (n, b).
-        measured_c: Air as read, NaN where silent, (n, b).
-        air3_c, air5_c: Mean of the readings of the last 3 and 5 min, NaN where none, (n, b).
-        held5_c: What the readings of the last 5 min all reached, NaN where none, (n, b).
-        slope5, slope10, slope45: Rise of the readings over these minutes [°C/min], NaN if unknown, (n, b).
-        lid, lid_told: Opening used (0 where unknown), and whether it was told, (n, b).
-        moved_min: Minutes since the lid was last told to have moved, (n, b).
-        known: Whether the box's air was known in the last ten minutes, (n, b).
-        fits: Whether the box behaved as learnt on the last judged day, (n, b).
-        night_sd_c: How far a minute is usually off at night, (n, b).
-        chill_slow: Usual chill of nights with the lid shut [°C/min], (n, b).
-        theta: Logarithms of the rates in force, (n, 6, b).
-    """
-
-    index: IntArray
-    time_s: IntArray
-    elevation_deg: FloatArray
-    azimuth_deg: FloatArray
-    clear_sky_w_m2: FloatArray
-    outside_c: FloatArray
-    outside_known: BoolArray
-    outside_trend_c_min: FloatArray
-    air_c: FloatArray
-    surface_c: FloatArray
-    sun: FloatArray
-    sun_slow: FloatArray
-    chill: FloatArray
-    error_c: FloatArray
-    bank_error_c: FloatArray
-    bank_sun: FloatArray
-    soil_c: FloatArray
-    measured_c: FloatArray
-    air3_c: FloatArray
-    air5_c: FloatArray
-    held5_c: FloatArray
-    slope5: FloatArray
-    slope10: FloatArray
-    slope45: FloatArray
-    lid: FloatArray
-    lid_told: BoolArray
-    cover: FloatArray
-    moved_min: FloatArray
-    known: BoolArray
-    fits: BoolArray
-    night_sd_c: FloatArray
-    chill_slow: FloatArray
-    theta: FloatArray
-
-    def __len__(self) -> int:
-        return int(self.time_s.shape[0])
-
-
-@dataclass(frozen=True)
-class _Drive:
-    """What the filter loop reads, row by row: a stretch of rows with one set of rates."""
-
-    air_c: FloatArray  # (n, b), 0 where silent
-    known: FloatArray  # (n, b), 1 where read
-    snap: FloatArray  # (n, b), True where a box speaks again after a silence
-    outside_c: FloatArray  # (n,)
-    bank_outside_c: FloatArray  # (n,)
-    soil_c: FloatArray  # (n, b), NaN where unknown
-    lid: FloatArray  # (n, b)
-    cover: FloatArray  # (n, b)
-    sun_c: FloatArray  # (n,) warming by a clear sky [°C/min]
-    by_day: FloatArray  # (n,) bool
 
 
 def step_used_s(step_s: int) -> int:
@@ -370,7 +280,7 @@ def _follow(
     else:
         elevation, azimuth, clear = np.full(n, np.nan), np.full(n, np.nan), np.zeros(n)
 
-    drive = _Drive(
+    drive = Drive(
         air_c=np.where(known, air, 0.0),
         known=known.astype(float),
         snap=snap,
@@ -382,7 +292,10 @@ def _follow(
         sun_c=SUN_GAIN_C_PER_MIN * clear,
         by_day=clear > SUN_USED_W_M2,
     )
-    nodes, errors, soils, chills_slow = _filter(state, drive, blind=not site.has_sun)
+    nodes, errors, soils, chills_slow = run_filter(
+        drive, nodes=state.nodes, soil_c=state.soil_c, chill_slow=state.chill_slow, theta=state.fit.theta,
+        minutes=minutes, blind=not site.has_sun,
+    )  # fmt: skip
 
     learnable = (
         known
@@ -425,128 +338,7 @@ def _follow(
         known=silent[:, :b] <= _SILENCE_MIN, fits=fits, theta=theta,
         night_sd_c=np.broadcast_to(state.night_sd_c, (n, b)), chill_slow=chills_slow,
     )  # fmt: skip
-    return following, trace if real.all() else _kept(trace, real)
-
-
-def _filter(
-    state: ObserverState, drive: _Drive, *, blind: bool
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """The loop over rows: nodes (n, 5, 11, b), errors (n, 11, b), soil (n, b), slow chill (n, b)."""
-    n, b = drive.air_c.shape
-    dt = state.step_s / 60.0
-    rates = _rates_of_copies(state.fit.theta)
-    lids = np.repeat(drive.lid[:, None], COPIES, axis=1)
-    lids[:, BANK] = np.array(LID_BANK)[:, None]
-    covered = drive.cover[:, None]
-    exchange = dt * air_exchange(rates, lids) * (1.0 - (1.0 - COVER_LOSS) * covered)
-    outside = np.repeat(drive.outside_c[:, None], COPIES, axis=1)
-    outside[:, BANK] = drive.bank_outside_c[:, None]
-    from_outside = exchange * outside[:, :, None]
-    soil_air = dt * rates.soil_air
-    shrink = 1.0 / (1.0 + exchange + soil_air)
-    sun_c = (dt * drive.sun_c)[:, None] * (1.0 - (1.0 - COVER_SUN) * drive.cover)  # (n, b)
-    surface_air = dt * rates.surface_air
-    surface_soil = dt * rates.surface_soil
-    surface_keep = 1.0 - surface_air - surface_soil
-    from_soil = surface_soil * np.where(np.isnan(drive.soil_c), 0.0, drive.soil_c)[:, None]
-    surface_sun = rates.surface_sun
-
-    air_gain, surface_gain, sun_gain, chill_gain = (
-        1.0 - (1.0 - g) ** dt
-        for g in (_AIR_GAIN, _SURFACE_GAIN, _SUN_GAIN, _BLIND_GAIN if blind else _CHILL_GAIN)
-    )
-    cloud_keep = float(np.exp(-dt / _CLOUD_FORGOTTEN_MIN))
-    slow_gain = float(-np.expm1(-dt / _SUN_SLOW_MIN))
-    chill_keep = float(np.exp(-dt / _BLIND_FORGOTTEN_MIN)) if blind else 1.0
-    low, high = _BLIND_RANGE if blind else _CHILL_RANGE
-    to_slow = float(-np.expm1(-dt / 1200.0))
-    bank_pull = 1.0 - 0.99**dt
-    sun_scale = np.where(sun_c > 1e-6, sun_gain * dt / np.maximum(sun_c, 1e-6), 0.0)
-
-    # With the lid up the chill is the wind's as much as the sky's: only a shut box tells the sky's.
-    to_slow_shut = to_slow * ((drive.lid < _LID_SHUT) & (drive.cover < 0.5)) * drive.known
-    nodes_out, errors_out = np.empty((n, 5, COPIES, b)), np.empty((n, COPIES, b))
-    chills_out = np.empty((n, b))
-    soils = np.where(np.isnan(drive.soil_c), np.nan, drive.soil_c)
-    nodes = state.nodes.copy()
-    air, surface, sun, sun_slow, chill = nodes
-    soil, chill_slow = state.soil_c.copy(), state.chill_slow.copy()
-    model, warm, part, error = (np.empty((COPIES, b)) for _ in range(4))
-    soil_missing = np.isnan(drive.soil_c).any(axis=1).tolist()
-    snaps, by_day = drive.snap.any(axis=1).tolist(), drive.by_day.tolist()
-    lit = (drive.sun_c > 0.0).tolist()
-    for i in range(n):
-        if snaps[i]:
-            _start_afresh(nodes, drive.snap[i], drive.air_c[i], drive.soil_c[i])
-        if soil_missing[i]:
-            # A soil probe that is silent or absent: the soil follows its surface slowly.
-            drift = np.where(np.isnan(soil), surface[MAIN], soil + 0.01 * dt * (surface[MAIN] - soil))
-            soil = np.where(np.isnan(drive.soil_c[i]), drift, drive.soil_c[i])
-            from_soil[i] = surface_soil * soil
-            soils[i] = soil
-        else:
-            soil = drive.soil_c[i]
-        np.multiply(soil_air, surface, out=model)
-        model += air
-        model += from_outside[i]
-        model -= chill * dt if dt != 1.0 else chill
-        surface *= surface_keep
-        surface += from_soil[i]
-        if lit[i]:
-            np.multiply(sun, sun_c[i], out=warm)
-            model += warm
-            warm *= surface_sun
-            surface += warm
-        model *= shrink[i]
-        np.multiply(surface_air, model, out=part)
-        surface += part
-        np.subtract(drive.air_c[i], model, out=error)
-        error *= drive.known[i]
-        np.multiply(error, air_gain, out=part)
-        np.add(model, part, out=air)
-        np.multiply(error, surface_gain, out=part)
-        surface += part
-        sun -= sun_slow
-        sun *= cloud_keep
-        sun += sun_slow
-        if by_day[i]:
-            np.minimum(error, _SUN_ERROR_MOST_C, out=part)
-            np.maximum(part, -_SUN_ERROR_MOST_C, out=part)
-            part *= sun_scale[i]
-            sun += part
-            np.maximum(sun, 0.0, out=sun)
-            np.minimum(sun, _SUN_MOST, out=sun)
-            np.subtract(sun, sun_slow, out=part)
-            part *= slow_gain
-            sun_slow += part
-        else:
-            np.multiply(error, chill_gain, out=part)
-            chill -= part
-            chill[BANK] += bank_pull * (chill_slow - chill[BANK])
-            if blind:
-                chill *= chill_keep
-            np.maximum(chill, low, out=chill)
-            np.minimum(chill, high, out=chill)
-            chill_slow += to_slow_shut[i] * (chill[MAIN] - chill_slow)
-        chills_out[i] = chill_slow
-        nodes_out[i] = nodes
-        errors_out[i] = error
-    return nodes_out, errors_out, soils, chills_out
-
-
-def _rates_of_copies(theta: FloatArray) -> BoxRates:
-    """Rates of every copy, six arrays (11, b): the nudged ones differ in one logarithm each."""
-    copies = np.repeat(theta[:, None], COPIES, axis=1)
-    for k in range(N_RATES):
-        copies[k, 1 + k] += NUDGE_LOG
-    return rates_of(copies)
-
-
-def _start_afresh(nodes: FloatArray, snap: BoolArray, air_c: FloatArray, soil_c: FloatArray) -> None:
-    """A box that speaks again after a silence is where it says it is; its soil surface lies between."""
-    surface = np.where(np.isnan(soil_c), air_c, 0.5 * (air_c + soil_c))
-    nodes[AIR] = np.where(snap, air_c, nodes[AIR])
-    nodes[SURFACE] = np.where(snap, surface, nodes[SURFACE])
+    return following, trace if real.all() else kept_rows(trace, real)
 
 
 def _gathered(
@@ -618,19 +410,3 @@ def _stand_in(soil_c: FloatArray, air_c: FloatArray) -> FloatArray:
         total += np.where(known[:, k], values[:, k], 0.0)
         count += known[:, k]
     return np.where(count > 0, total / np.maximum(count, 1.0), 10.0)
-
-
-def _kept(trace: Trace, rows: BoolArray) -> Trace:
-    return Trace(**{name: getattr(trace, name)[rows] for name in Trace.__dataclass_fields__})
-
-
-def joined_trace(parts: list[Trace], *, shifts: list[int] | None = None) -> Trace:
-    """Traces laid end to end; `shifts` is added to each one's row numbers."""
-    if len(parts) == 1:
-        return parts[0]
-    names = Trace.__dataclass_fields__
-    whole = Trace(**{name: np.concatenate([getattr(p, name) for p in parts]) for name in names})
-    if shifts is None:
-        return whole
-    index = [part.index + shift for part, shift in zip(parts, shifts, strict=True)]
-    return replace(whole, index=np.concatenate(index))

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from propstick.engine.observer import LID_BANK, SUN_USED_W_M2, Trace
+from propstick.engine.trace import LID_BANK, SUN_USED_W_M2, Trace
 from propstick.units import BoolArray, FloatArray
 
 OPENINGS = np.array(LID_BANK)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from propstick.engine.observer import COVER_LOSS, COVER_SUN, Trace
+from propstick.engine.trace import COVER_LOSS, COVER_SUN, Trace
 from propstick.physics.box import SUN_GAIN_C_PER_MIN, BoxRates, air_exchange, decay
 from propstick.units import FloatArray, IntArray
 

@@ -11,12 +11,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from propstick.engine.observer import COVER_LOSS, COVER_SUN, Trace
 from propstick.engine.paths import SOIL_FOLLOWS_PER_MIN
+from propstick.engine.trace import COVER_LOSS, COVER_SUN, Trace
 from propstick.physics.box import SUN_GAIN_C_PER_MIN, BoxRates, air_exchange, step
 from propstick.units import FloatArray, IntArray
 
-_ERROR_SHARE = 0.6
+_ERROR_SHARE = 0.75
 _ERROR_LEAST_C = 0.15
 """90 % half-width: a floor and a share of the difference; from invented boxes."""
 _BARE_BED_C_MIN = 0.06
