@@ -65,3 +65,30 @@ def test_without_outside_air_the_box_stands_in():
     assert not found.beside
     assert f["change_1h"][0] == pytest.approx(-1.0, abs=1e-4)
     assert np.isnan(f["lift"]).all()
+
+
+def test_a_boxs_own_humidity_speaks_where_outside_has_none():
+    """At 100 % in a box 2 °C warmer than outside its dew point is 2 °C above the outside air."""
+    n = 288
+    time_s = START_S + 300 * np.arange(1, n + 1, dtype=np.int64)
+    unknown, wide = np.full(n, np.nan), np.full((n, 1), np.nan)
+    rows = PlaceRows(
+        time_s,
+        unknown * 0 + 5.0,
+        unknown,
+        unknown,
+        wide + 7.0,
+        wide,
+        wide + 100.0,
+        wide,
+        wide,
+        wide,
+        wide == 0,
+    )
+    rows.outside_air_c[:], rows.air_c[:], rows.humidity_pct[:] = 5.0, 7.0, 100.0
+    night = night_of(SITE, local_date(START_S + 43_200, SITE.zone))
+    time = night.sunset_s - night.sunset_s % 300
+    found = evening_at(extend(no_slots(1), rows), night, time, usual_drop_c=np.zeros(2))
+    gap = found.features[:, NAMES.index("dew_gap")]
+    assert gap[0] == pytest.approx(-2.0 / 3.0)
+    assert np.isnan(gap[1])

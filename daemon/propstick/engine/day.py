@@ -359,11 +359,12 @@ def _told(state: DayState, slots: Slots, first: int, last: int, high: FloatArray
                 held = opening[max(since, 0) : stop + 1, box]
                 moved[k, box] = bool(np.nan_to_num(np.fmax.reduce(np.abs(held - held[0]))) > 0.05)
     # A lid that is up makes the sun in its own box a poor witness: the shut boxes beside it tell.
-    witnesses = sun[(lid < 0.08) & ~np.isnan(sun)]
+    witnesses = sun[~(lid >= 0.05) & ~np.isnan(sun)]
     seen = np.median(witnesses) if len(witnesses) else np.nan
-    clear = np.where((lid < 0.08) | np.isnan(seen), sun, seen) >= CLEAR_SHARE
+    clear = np.where(~(lid >= 0.05) | np.isnan(seen), sun, seen) >= CLEAR_SHARE
     whole = unknown.mean(axis=0) <= 0.1
-    held = np.stack([lid < 0.05, (lid >= 0.05) & (lid <= 0.2), lid >= 0.8]) & steady
+    # An unknown lid counts as shut: a box with its lid up would not show a clear sun.
+    held = np.stack([~(lid >= 0.05), (lid >= 0.05) & (lid <= 0.2), lid >= 0.8]) & steady
     outside_max = float(np.fmax.reduce(high[:, -1]))
     return _Told(
         high[at, np.arange(len(at))],
