@@ -15,6 +15,7 @@ from tests.bench import day_worlds as worlds
 
 from propstick.engine import minute, observer
 from propstick.engine.heat_ahead import RAISE_AT
+from propstick.engine.heat_plain import HORIZONS_MIN, distance_chances, line_chances
 from propstick.engine.observer import Trace
 from propstick.engine.what_if import what_if
 from propstick.physics.sun import solar_position
@@ -24,21 +25,11 @@ from propstick.simulation.sky import clear_sky, through_cloud
 from propstick.units import BoolArray, FloatArray, IntArray
 
 LIMIT_C = 27.0
-HORIZONS_MIN = (20, 30, 60)
 HELD_ROWS = 5
 SKIPPED_DAYS = 3
 ORACLE_NEAR_C = 6.0
 ORACLE_EVERY_S = 1800
 MEMBERS = 12
-
-DISTANCE = ((1.076, -0.1986, -1.914), (1.266, -0.1649, -1.691), (1.507, -0.09926, -1.338))
-LINE = (
-    (0.9339, 0.1821, -2.185, -0.6411, 0.273, 0.04116),
-    (1.204, 0.2635, -1.92, -0.5874, 0.1618, 0.04254),
-    (1.493, 0.3089, -1.487, -0.494, 0.08537, 0.04014),
-)
-"""Plain logistic formulas of 1, gap, root gap (and line, |line|, slope), fitted to the same invented
-weather as the engine's own start: a fair plain method, not a straw man."""
 
 
 @dataclass(frozen=True)
@@ -78,18 +69,10 @@ def plain(trace: Trace, rows: IntArray) -> dict[str, tuple[FloatArray, ...]]:
     """Chances by distance alone, by a straight line as yes or no, and by line and distance."""
     gap = LIMIT_C - trace.air5_c[rows]
     slope = np.nan_to_num(trace.slope10[rows])
-    root = np.sqrt(np.maximum(gap, 0.0))
-    line = gap - 20.0 * slope
-
-    def chance(weights: tuple[float, ...], *values: FloatArray) -> FloatArray:
-        return 1.0 / (
-            1.0 + np.exp(-weights[0] - sum(w * v for w, v in zip(weights[1:], values, strict=True)))
-        )
-
     return {
-        "distance": tuple(chance(w, gap, root) for w in DISTANCE),
+        "distance": tuple(distance_chances(gap)),
         "straight line, yes or no": tuple((gap <= h * slope).astype(float) for h in HORIZONS_MIN),
-        "line + distance (base)": tuple(chance(w, gap, root, line, np.abs(line), slope) for w in LINE),
+        "line + distance (base)": tuple(line_chances(gap, slope)),
     }
 
 
@@ -219,7 +202,8 @@ def show_heat(title: str, made: list[tuple[worlds.World, Rows]], *, with_oracle:
     box_weeks = sum(len(w.rows) / 10_080 * len(w.specs) for w, _ in made)
     print(f"\n{title}: {box_weeks:.0f} box-weeks, limit {LIMIT_C} °C")
     print(
-        "| method | Brier 20 | Brier 30 | Brier 60 | ≥10 / ≥20 min at ≤ 1 false a box-week | false | crossings |"
+        "| method | Brier 20 | Brier 30 | Brier 60 "
+        "| ≥10 / ≥20 min at ≤ 1 false a box-week | false | crossings |"
     )
     print("| --- | --- | --- | --- | --- | --- | --- |")
     for name in made[0][1].chances:
@@ -244,7 +228,8 @@ def show_heat(title: str, made: list[tuple[worlds.World, Rows]], *, with_oracle:
                 best = (lead, false)
         said = ("–", "–", "–") if best is None else (_shares(best[0]), f"{best[1]:.2f}", len(best[0]))
         print(
-            f"| {name} | {scores[0]:.4f} | {scores[1]:.4f} | {scores[2]:.4f} | {said[0]} | {said[1]} | {said[2]} |"
+            f"| {name} | {scores[0]:.4f} | {scores[1]:.4f} | {scores[2]:.4f} "
+            f"| {said[0]} | {said[1]} | {said[2]} |"
         )
     if not with_oracle:
         return
@@ -262,7 +247,8 @@ def show_heat(title: str, made: list[tuple[worlds.World, Rows]], *, with_oracle:
     b, o, t = (float(np.concatenate(e).mean()) for e in (base, ours, top))
     n = sum(len(e) for e in ours)
     print(
-        f"within {ORACLE_NEAR_C:.0f} °C, {n} forecasts: base {b:.4f}, ours {o:.4f}, oracle {t:.4f}; way {(b - o) / (b - t):.0%}"
+        f"Brier 30 within {ORACLE_NEAR_C:.0f} °C, {n} forecasts: "
+        f"base {b:.4f}, ours {o:.4f}, oracle {t:.4f}; way {(b - o) / (b - t):.0%}"
     )
 
 
@@ -300,8 +286,9 @@ def show_what_if(world: worlds.World, trace: Trace) -> None:
     if asked:
         error, within_it = np.array([a for a, _ in asked]), np.array([w for _, w in asked])
         print(
-            f"\nwhat-if, closing an open night: {len(asked)} nights, no change MAE {np.abs(none).mean():.2f}, "
-            f"ours {np.abs(error).mean():.2f} (bias {error.mean():+.2f}, interval holds {within_it.mean():.0%})"
+            f"\nwhat-if, closing an open night: {len(asked)} nights, "
+            f"no change MAE {np.abs(none).mean():.2f}, ours {np.abs(error).mean():.2f} "
+            f"(bias {error.mean():+.2f}, interval holds {within_it.mean():.0%})"
         )
 
 

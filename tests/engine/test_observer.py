@@ -105,6 +105,17 @@ def test_a_silent_box_does_not_disturb_the_other(garden_rows, kent, two_boxes):
     assert abs(trace.air_c[402, 1] - rows.air_c[402, 1]) < 0.5
 
 
+def test_a_probe_that_left_its_box_no_longer_fits(garden_rows, kent, two_boxes):
+    """Box 1's probe reads nonsense from 09:00 on: said within two hours, and only of box 1."""
+    rows = garden_rows(0.5)
+    air = rows.air_c.copy()
+    air[540:, 1] += 6.0 * np.sign(np.sin(np.arange(180) / 4.0))
+    _, trace = observe(start(two_boxes), replace(rows, air_c=air), kent)
+    assert trace.fits[:540].all()
+    assert trace.fits[:, 0].all()
+    assert not trace.fits[660, 1]
+
+
 def test_without_site_or_outside_it_still_runs(garden_rows, two_boxes):
     """No sun, no outside, no soil: finite, and said to be unknown."""
     rows = garden_rows(0.5)

@@ -24,6 +24,7 @@ from propstick.engine.heat_learning import (
     listen,
     start_learning,
 )
+from propstick.engine.heat_plain import line_chances
 from propstick.engine.observer import DAY_S, learns_at_s
 from propstick.engine.trace import Trace
 from propstick.garden import Box, Site
@@ -127,7 +128,7 @@ def _look(
         due &= part.elevation_deg > _SUN_LEAST_DEG
     rows = np.flatnonzero(due)
     limit = limits[here][rows]
-    outlook = outlook_at(part, rows, _past(suns, rows + tail, step_s), site)
+    outlook = outlook_at(part, rows, past_suns(suns, rows + tail, step_s), site)
     learning = _asked(state.learning, part, rows, outlook, limit, boxes, site, step_s)
     learning = listen(learning, part, step_s=step_s)
     following = HeatState(
@@ -139,9 +140,13 @@ def _look(
 def _forecast(
     learning: LearningState, trace: Trace, rows: IntArray, outlook: Outlook, limit: FloatArray, here: IntArray
 ) -> HeatAhead:
+    gap = np.nan_to_num(limit - outlook.air5_c, nan=NEAR_LIMIT_C)
     chance = chances(learning, features_of(outlook, limit))
-    with np.errstate(invalid="ignore"):
-        far = limit - outlook.air5_c > NEAR_LIMIT_C
+    plain = line_chances(gap, outlook.slope10).transpose(1, 0, 2)
+    # A box that does not behave as learnt: the plain method has its say.
+    chance = np.where(trace.fits[rows][:, None], chance, 0.5 * (chance + plain))
+    chance = np.maximum.accumulate(chance, axis=1)
+    far = gap > NEAR_LIMIT_C
     chance = np.where(outlook.usable[:, None], np.where(far[:, None], 0.0, chance), np.nan)
     minutes = eta_minutes(outlook, limit)
     low, high = np.exp(learning.eta_span)
@@ -199,7 +204,7 @@ def _due(time_s: IntArray, every_s: int, step_s: int) -> FloatArray:
     return time_s // every_s != (time_s - step_s) // every_s
 
 
-def _past(suns: FloatArray, rows: IntArray, step_s: int) -> FloatArray:
+def past_suns(suns: FloatArray, rows: IntArray, step_s: int) -> FloatArray:
     """Sun index of the last hour and a half before each row, (k, m, b)."""
     apart = max(1, _PAST_EVERY_MIN * 60 // step_s)
     count = max(1, SUN_PAST_MIN * 60 // (apart * step_s))

@@ -142,7 +142,7 @@ def features_of(outlook: Outlook, limit_c: FloatArray) -> FloatArray:
     mixtures, fitted to invented weather) let a formula that is learnt as a straight one follow corners:
     a limit just out of reach matters otherwise than one far above.
     """
-    raw = np.nan_to_num(_raw_features(outlook, limit_c))
+    raw = np.nan_to_num(raw_features(outlook, limit_c))
     plain = np.clip((raw - np.array(CENTRES)) / np.array(SPREADS), -_FARTHEST, _FARTHEST)
     weights = np.array(BENDS)
     mixed = np.zeros((*plain.shape[:2], len(weights))) + np.array(BEND_OFFSETS)
@@ -152,7 +152,8 @@ def features_of(outlook: Outlook, limit_c: FloatArray) -> FloatArray:
     return np.concatenate([plain, np.tanh(mixed)], axis=-1)
 
 
-def _raw_features(outlook: Outlook, limit_c: FloatArray) -> FloatArray:
+def raw_features(outlook: Outlook, limit_c: FloatArray) -> FloatArray:
+    """The features in the order of `FEATURES`, as they are, (m, b, F)."""
     gap = limit_c - outlook.air5_c
     path = outlook.path_c
     gap20, gap30, gap60 = (limit_c - path[k - 1, 0] for k in (20, 30, 60))

@@ -69,6 +69,8 @@ _NIGHT_SD_C = 0.07
 _NIGHT_MOST_C = 0.25
 _NIGHT_GAIN = 0.2
 _NIGHT_LEAST_ROWS = 60
+_MISFIT_HOUR_RATIO, _MISFIT_HOUR_C = 5.0, 0.5
+"""An hour whose error is this many times a usual day's, and this large, no longer fits; common practice."""
 WINDOW_MIN = 60
 """How much of the past is carried for means and slopes."""
 _LEARN_LOCAL_HOUR = 2.0
@@ -90,6 +92,7 @@ class ObserverState:
         snapped_min: Minutes since each box spoke again after a silence, shape (b,).
         moved_min: Minutes since each lid last moved, shape (b,).
         lid, cover: As last known, shape (b,).
+        error_tail: Squared errors of the last hour, (h, b).
         night_sd_c: How far a minute is usually off at night, (b,).
         night_squares, night_rows: Today's evidence for it, (b,).
         fit: What is learnt.
@@ -108,6 +111,7 @@ class ObserverState:
     moved_min: FloatArray
     lid: FloatArray
     cover: FloatArray
+    error_tail: FloatArray
     night_sd_c: FloatArray
     night_squares: FloatArray
     night_rows: FloatArray
@@ -147,6 +151,7 @@ def start(boxes: tuple[Box, ...], step_s: int = 60) -> ObserverState:
         moved_min=np.full(b, 1e6),
         lid=np.zeros(b),
         cover=np.zeros(b),
+        error_tail=np.zeros((WINDOW_MIN * 60 // step_s, b)),
         night_sd_c=np.full(b, _NIGHT_SD_C),
         night_squares=np.zeros(b),
         night_rows=np.zeros(b),
@@ -324,7 +329,10 @@ def _follow(
 
     real = source >= 0
     theta = np.broadcast_to(state.fit.theta, (n, N_RATES, b))
-    fits = np.broadcast_to(state.fit.fits, (n, b))
+    squares = np.concatenate([state.error_tail, errors[:, MAIN] * errors[:, MAIN]])
+    hour = np.sqrt(trailing_mean(squares, h)[h:])
+    fits = state.fit.fits & (hour < np.maximum(_MISFIT_HOUR_RATIO * state.fit.usual_rms_c, _MISFIT_HOUR_C))
+    following = replace(following, error_tail=squares[len(squares) - h :].copy())
     trace = Trace(
         index=source, time_s=time_s, elevation_deg=elevation, azimuth_deg=azimuth, clear_sky_w_m2=clear,
         outside_c=held_outside, outside_known=silent[:, b] < _OUTSIDE_SILENCE_MIN,

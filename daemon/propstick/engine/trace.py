@@ -40,7 +40,7 @@ class Trace:
         lid, lid_told: Opening used (0 where unknown), and whether it was told, (n, b).
         moved_min: Minutes since the lid was last told to have moved, (n, b).
         known: Whether the box's air was known in the last ten minutes, (n, b).
-        fits: Whether the box behaved as learnt on the last judged day, (n, b).
+        fits: Whether the box behaves as learnt: on the last judged day, and in the last hour, (n, b).
         night_sd_c: How far a minute is usually off at night, (n, b).
         chill_slow: Usual chill of nights with the lid shut [°C/min], (n, b).
         theta: Logarithms of the rates in force, (n, 6, b).
