@@ -5,7 +5,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from propstick.engine.ceiling import bin_of, ceiling_at, start_ceiling, watch_ceiling
+from propstick.engine.ceiling import _known_quantile, bin_of, ceiling_at, start_ceiling, watch_ceiling
 from propstick.engine.observer import Trace, learns_at_s, observe, start
 
 
@@ -49,3 +49,11 @@ def test_chopping_never_shows(garden_rows, kent, two_boxes):
     np.testing.assert_array_equal(whole, parts)
     for name in ("today", "best", "day", "level"):
         np.testing.assert_array_equal(getattr(state, name), getattr(carried, name))
+
+
+def test_the_quantile_is_numpys():
+    """Against numpy.nanquantile, with gaps."""
+    rng = np.random.default_rng(2)
+    values = np.where(rng.random((14, 5, 3)) < 0.4, np.nan, rng.random((14, 5, 3)))
+    values[0] = 1.0
+    np.testing.assert_allclose(_known_quantile(values, 0.65), np.nanquantile(values, 0.65, axis=0))

@@ -98,8 +98,8 @@ def watch_ceiling(state: CeilingState, trace: Trace, *, lid: FloatArray, step_s:
     rows = len(state.lid_tail)
     suns = np.concatenate([state.sun_tail, trace.sun])
     lids = np.concatenate([state.lid_tail, lid])
-    sun20 = trailing_mean(suns, max(1, round(_MEAN_MIN * 60 / step_s)))[rows:]
-    lid30 = trailing_mean(lids, rows)[rows:]
+    sun20 = trailing_mean(suns, max(1, round(_MEAN_MIN * 60 / step_s)), newest=len(trace))
+    lid30 = trailing_mean(lids, rows, newest=len(trace))
     tells = (
         (lid30 < _LID_SHUT)
         & (trace.clear_sky_w_m2 > _SUN_LEAST_W_M2)[:, None]
@@ -127,7 +127,7 @@ def _settled(state: CeilingState, day: float) -> CeilingState:
     bins, b = state.today.shape
     wide = np.array([_wide_level(best[..., box], dates[..., box]) for box in range(b)])
     pseudo = np.broadcast_to(wide, (_PSEUDO, bins, b))
-    level = np.nanquantile(np.concatenate([best, pseudo]), _QUANTILE, axis=0)
+    level = _known_quantile(np.concatenate([best, pseudo]), _QUANTILE)
     return replace(state, today=np.full_like(state.today, np.nan), best=best, day=dates, level=level)
 
 
@@ -137,3 +137,13 @@ def _wide_level(best: FloatArray, dates: FloatArray) -> float:
     days = len(np.unique(dates[seen]))
     level = np.quantile(best[seen], _WIDE_QUANTILE) if days else _PRIOR_SUN
     return float((days * level + _PSEUDO * _PRIOR_SUN) / (days + _PSEUDO))
+
+
+def _known_quantile(values: FloatArray, share: float) -> FloatArray:
+    """numpy's nanquantile along the first axis, all at once: that one loops over the others."""
+    ordered = np.sort(values, axis=0)  # NaN comes last
+    place = share * ((~np.isnan(ordered)).sum(axis=0) - 1)
+    below = np.floor(place).astype(np.int64)[None]
+    low = np.take_along_axis(ordered, below, axis=0)[0]
+    high = np.take_along_axis(ordered, np.ceil(place).astype(np.int64)[None], axis=0)[0]
+    return low + (place - below[0]) * (high - low)

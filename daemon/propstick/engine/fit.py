@@ -64,6 +64,7 @@ class FitState:
         squares: Today's sum of squared block errors, shape (b,).
         blocks: Today's count of blocks learnt from, shape (b,).
         record_c: Root-mean-square error of each past day, newest last, shape (30, b); NaN = none.
+        usual_rms_c: The error of a usual day [°C]: median of the record and four days of prior, (b,).
         fits: Whether the last judged day fitted, shape (b,).
     """
 
@@ -75,13 +76,8 @@ class FitState:
     squares: FloatArray
     blocks: FloatArray
     record_c: FloatArray
+    usual_rms_c: FloatArray
     fits: BoolArray
-
-    @property
-    def usual_rms_c(self) -> FloatArray:
-        """The error of a usual day [°C], shape (b,): median of the record and four days of prior."""
-        prior = np.full((4, self.record_c.shape[1]), _USUAL_RMS_C)
-        return np.nanmedian(np.concatenate([prior, self.record_c]), axis=0)
 
 
 def prior_theta(boxes: tuple[Box, ...]) -> FloatArray:
@@ -113,6 +109,7 @@ def start_fit(boxes: tuple[Box, ...]) -> FitState:
         squares=np.zeros(b),
         blocks=np.zeros(b),
         record_c=np.full((_RECORD_DAYS, b), np.nan),
+        usual_rms_c=np.full(b, _USUAL_RMS_C),
         fits=np.ones(b, dtype=bool),
     )
 
@@ -161,7 +158,7 @@ def learn(state: FitState) -> FitState:
     move = np.linalg.solve(information, (-state.slope - pull)[:, :, None])[:, :, 0].T
     bound = _MOST_SD * np.sqrt(np.diag(_prior_covariance()))[:, None]
     theta = state.theta + np.clip(np.nan_to_num(move), -_MOST_STEP, _MOST_STEP)
-    record = np.concatenate([state.record_c[1:], np.where(judged, rms, np.nan)[None]])
+    record = np.where(judged, np.concatenate([state.record_c[1:], rms[None]]), state.record_c)
     return replace(
         state,
         theta=np.clip(theta, state.theta0 - bound, state.theta0 + bound),
@@ -170,9 +167,15 @@ def learn(state: FitState) -> FitState:
         slope=np.zeros_like(state.slope),
         squares=np.zeros_like(state.squares),
         blocks=np.zeros_like(state.blocks),
-        record_c=np.where(judged, record, state.record_c),
+        record_c=record,
+        usual_rms_c=_usual(record),
         fits=fits,
     )
+
+
+def _usual(record_c: FloatArray) -> FloatArray:
+    prior = np.full((4, record_c.shape[1]), _USUAL_RMS_C)
+    return np.nanmedian(np.concatenate([prior, record_c]), axis=0)
 
 
 def rates_of(theta: FloatArray) -> BoxRates:

@@ -26,7 +26,7 @@ from propstick.engine.heat_learning import (
 )
 from propstick.engine.heat_plain import line_chances
 from propstick.engine.observer import DAY_S, learns_at_s
-from propstick.engine.trace import Trace
+from propstick.engine.trace import Trace, kept_rows
 from propstick.garden import Box, Site
 from propstick.units import FloatArray, IntArray
 
@@ -101,10 +101,14 @@ def look_ahead(
         state, part = _look(state, trace, here, limits, boxes, site, step_s)
         parts.append(part)
     if not parts:
-        none = np.empty((0, trace.sun.shape[1]))
-        index = np.empty(0, dtype=np.int64)
-        return state, HeatAhead(index, index, none, none, none, none, none, none, none)
+        return state, nothing_ahead(trace.sun.shape[1])
     return state, joined_ahead(parts, shifts=[0] * len(parts))
+
+
+def nothing_ahead(boxes: int) -> HeatAhead:
+    """No forecast at all."""
+    none, index = np.empty((0, boxes)), np.empty(0, dtype=np.int64)
+    return HeatAhead(index, index, none, none, none, none, none, none, none)
 
 
 def joined_ahead(parts: list[HeatAhead], *, shifts: list[int]) -> HeatAhead:
@@ -120,21 +124,24 @@ def _look(
     step_s: int,
 ) -> tuple[HeatState, HeatAhead]:  # fmt: skip
     """Rows within one day of learning."""
-    part = Trace(**{name: getattr(trace, name)[here] for name in Trace.__dataclass_fields__})
+    part = trace if len(here) == len(trace) else kept_rows(trace, here)
     tail = len(state.sun_tail)
     suns = np.concatenate([state.sun_tail, part.sun])
     due = _due(part.time_s, ISSUE_EVERY_S, step_s)
     if site.has_sun:
         due &= part.elevation_deg > _SUN_LEAST_DEG
     rows = np.flatnonzero(due)
-    limit = limits[here][rows]
-    outlook = outlook_at(part, rows, past_suns(suns, rows + tail, step_s), site)
-    learning = _asked(state.learning, part, rows, outlook, limit, boxes, site, step_s)
+    learning, ahead = state.learning, nothing_ahead(part.sun.shape[1])
+    if len(rows):
+        limit = limits[here][rows]
+        outlook = outlook_at(part, rows, past_suns(suns, rows + tail, step_s), site)
+        ahead = _forecast(learning, part, rows, outlook, limit, here)
+        learning = _asked(learning, part, rows, outlook, limit, boxes, site, step_s)
     learning = listen(learning, part, step_s=step_s)
     following = HeatState(
         time_s=int(part.time_s[-1]), sun_tail=suns[len(suns) - tail :].copy(), learning=learning
     )
-    return following, _forecast(state.learning, part, rows, outlook, limit, here)
+    return following, ahead
 
 
 def _forecast(

@@ -255,12 +255,12 @@ def _follow(
     past = extend(state.window, outside_c=outside, air_c=air, soil_c=soil)
     count = lambda length: max(1, round(length / minutes))  # noqa: E731
     outside15 = trailing_mean(past.outside_c, count(_OUTSIDE_MEAN_MIN))
-    outside3 = trailing_mean(past.outside_c, count(_BANK_OUTSIDE_MEAN_MIN))[h:]
+    outside3 = trailing_mean(past.outside_c, count(_BANK_OUTSIDE_MEAN_MIN), newest=n)
     lag30 = count(30)
     trend = ((outside15 - lagged(outside15, lag30)) / (lag30 * minutes))[h:]
     outside15 = outside15[h:]
-    soil15 = trailing_mean(past.soil_c, count(_OUTSIDE_MEAN_MIN))[h:]
-    air3 = trailing_mean(past.air_c, count(3))[h:]
+    soil15 = trailing_mean(past.soil_c, count(_OUTSIDE_MEAN_MIN), newest=n)
+    air3 = trailing_mean(past.air_c, count(3), newest=n)
     held5 = trailing_least(past.air_c, count(5))[h:]
     air5 = trailing_mean(past.air_c, count(5))
     lag5, lag45 = count(5), count(45)
@@ -330,7 +330,7 @@ def _follow(
     real = source >= 0
     theta = np.broadcast_to(state.fit.theta, (n, N_RATES, b))
     squares = np.concatenate([state.error_tail, errors[:, MAIN] * errors[:, MAIN]])
-    hour = np.sqrt(trailing_mean(squares, h)[h:])
+    hour = np.sqrt(trailing_mean(squares, h, newest=n))
     fits = state.fit.fits & (hour < np.maximum(_MISFIT_HOUR_RATIO * state.fit.usual_rms_c, _MISFIT_HOUR_C))
     following = replace(following, error_tail=squares[len(squares) - h :].copy())
     trace = Trace(

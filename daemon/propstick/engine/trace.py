@@ -84,7 +84,8 @@ class Trace:
         return int(self.time_s.shape[0])
 
 
-def kept_rows(trace: Trace, rows: BoolArray) -> Trace:
+def kept_rows(trace: Trace, rows: BoolArray | IntArray) -> Trace:
+    """Some rows of a trace."""
     return Trace(**{name: getattr(trace, name)[rows] for name in Trace.__dataclass_fields__})
 
 

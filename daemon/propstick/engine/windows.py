@@ -59,17 +59,22 @@ def lagged(values: FloatArray, rows: int) -> FloatArray:
     return past
 
 
-def trailing_mean(values: FloatArray, rows: int) -> FloatArray:
-    """Mean of what is known in the last `rows` rows, oldest first; NaN where nothing is."""
+def trailing_mean(values: FloatArray, rows: int, *, newest: int | None = None) -> FloatArray:
+    """Mean of what is known in the last `rows` rows, oldest first; NaN where nothing is.
+
+    Args:
+        newest: Only for that many rows at the end; by default for all.
+    """
+    size = len(values)
+    first = 0 if newest is None else size - newest
     known = ~np.isnan(values)
     filled = np.where(known, values, 0.0)
-    total, count = np.zeros_like(values), np.zeros_like(values)
-    for lag in range(min(rows, len(values)) - 1, -1, -1):
-        stop = len(values) - lag
-        total[lag:] += filled[:stop]
-        count[lag:] += known[:stop]
-    with np.errstate(invalid="ignore"):
-        return np.where(count > 0, total / np.maximum(count, 1.0), np.nan)
+    total, count = np.zeros_like(values[first:]), np.zeros_like(values[first:])
+    for lag in range(min(rows, size) - 1, -1, -1):
+        start = max(first, lag)
+        total[start - first :] += filled[start - lag : size - lag]
+        count[start - first :] += known[start - lag : size - lag]
+    return np.where(count > 0.0, total, np.nan) / np.maximum(count, 1.0)
 
 
 def trailing_least(values: FloatArray, rows: int) -> FloatArray:
