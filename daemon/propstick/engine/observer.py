@@ -69,7 +69,7 @@ _NIGHT_SD_C = 0.07
 _NIGHT_MOST_C = 0.25
 _NIGHT_GAIN = 0.2
 _NIGHT_LEAST_ROWS = 60
-_MISFIT_HOUR_RATIO, _MISFIT_HOUR_C = 5.0, 0.5
+_MISFIT_HOUR_RATIO, _MISFIT_HOUR_C, _MISFIT_EVERY_MIN = 5.0, 0.5, 3
 """An hour whose error is this many times a usual day's, and this large, no longer fits; common practice."""
 WINDOW_MIN = 60
 """How much of the past is carried for means and slopes."""
@@ -266,7 +266,7 @@ def _follow(
     lag5, lag45 = count(5), count(45)
     slope5 = ((air5 - lagged(air5, lag5)) / (lag5 * minutes))[h:]
     slope45 = ((air5 - lagged(air5, lag45)) / (lag45 * minutes))[h:]
-    slope10 = trailing_slope(past.air_c, count(10), minutes=minutes)[h:]
+    slope10 = trailing_slope(past.air_c, count(10), minutes=minutes, newest=n)
     air5 = air5[h:]
 
     heard = ~np.isnan(np.concatenate([air, outside[:, None]], axis=1))
@@ -276,7 +276,9 @@ def _follow(
     snap = known & (before[:, :b] > _SILENCE_MIN)
     snapped_min = rows_since(snap, state.snapped_min, minutes=minutes)
     held_outside = _filled_forward(outside15[:, None], np.array([state.outside_c]))[:, 0]
-    drive_outside = np.where(np.isnan(held_outside), _stand_in(soil15, air5), held_outside)
+    drive_outside = held_outside
+    if np.isnan(held_outside).any():
+        drive_outside = np.where(np.isnan(held_outside), _stand_in(soil15, air5), held_outside)
     bank_outside = np.where(np.isnan(outside3), drive_outside, outside3)
 
     if site.has_sun:
@@ -330,7 +332,7 @@ def _follow(
     real = source >= 0
     theta = np.broadcast_to(state.fit.theta, (n, N_RATES, b))
     squares = np.concatenate([state.error_tail, errors[:, MAIN] * errors[:, MAIN]])
-    hour = np.sqrt(trailing_mean(squares, h, newest=n))
+    hour = np.sqrt(trailing_mean(squares, h, newest=n, every=count(_MISFIT_EVERY_MIN)))
     fits = state.fit.fits & (hour < np.maximum(_MISFIT_HOUR_RATIO * state.fit.usual_rms_c, _MISFIT_HOUR_C))
     following = replace(following, error_tail=squares[len(squares) - h :].copy())
     trace = Trace(

@@ -59,18 +59,19 @@ def lagged(values: FloatArray, rows: int) -> FloatArray:
     return past
 
 
-def trailing_mean(values: FloatArray, rows: int, *, newest: int | None = None) -> FloatArray:
+def trailing_mean(values: FloatArray, rows: int, *, newest: int | None = None, every: int = 1) -> FloatArray:
     """Mean of what is known in the last `rows` rows, oldest first; NaN where nothing is.
 
     Args:
         newest: Only for that many rows at the end; by default for all.
+        every: Take only each so manieth row of the window, counted back from its end.
     """
     size = len(values)
     first = 0 if newest is None else size - newest
     known = ~np.isnan(values)
     filled = np.where(known, values, 0.0)
     total, count = np.zeros_like(values[first:]), np.zeros_like(values[first:])
-    for lag in range(min(rows, size) - 1, -1, -1):
+    for lag in range(0, min(rows, size), every)[::-1]:
         start = max(first, lag)
         total[start - first :] += filled[start - lag : size - lag]
         count[start - first :] += known[start - lag : size - lag]
@@ -85,29 +86,32 @@ def trailing_least(values: FloatArray, rows: int) -> FloatArray:
     return least
 
 
-def trailing_slope(values: FloatArray, rows: int, *, minutes: float) -> FloatArray:
+def trailing_slope(values: FloatArray, rows: int, *, minutes: float, newest: int | None = None) -> FloatArray:
     """Least-squares slope per minute through the last `rows` + 1 rows; NaN with fewer than half known.
 
     Args:
         minutes: Minutes from row to row.
+        newest: Only for that many rows at the end; by default for all.
     """
+    size = len(values)
+    first = 0 if newest is None else size - newest
     known = ~np.isnan(values)
     filled = np.where(known, values, 0.0)
-    shape = values.shape
-    n, sx, sxx, sy, sxy = (np.zeros(shape) for _ in range(5))
+    n, sx, sxx, sy, sxy = (np.zeros_like(values[first:]) for _ in range(5))
     # Measured from the newest value the sums stay small and keep their digits.
-    for lag in range(min(rows, len(values) - 1), -1, -1):
-        stop = len(values) - lag
+    for lag in range(min(rows, size - 1), -1, -1):
+        start = max(first, lag)
+        into = slice(start - first, None)
         x = -lag * minutes
-        seen = known[:stop]
-        y = np.where(seen & known[lag:], filled[:stop] - filled[lag:], 0.0)
-        n[lag:] += seen
-        sx[lag:] += x * seen
-        sxx[lag:] += x * x * seen
-        sy[lag:] += y
-        sxy[lag:] += x * y
+        seen = known[start - lag : size - lag]
+        y = np.where(seen & known[start:], filled[start - lag : size - lag] - filled[start:], 0.0)
+        n[into] += seen
+        sx[into] += x * seen
+        sxx[into] += x * x * seen
+        sy[into] += y
+        sxy[into] += x * y
     spread = n * sxx - sx * sx
-    usable = known & (n >= 0.5 * (rows + 1)) & (spread > 0.0)
+    usable = known[first:] & (n >= 0.5 * (rows + 1)) & (spread > 0.0)
     return np.where(usable, (n * sxy - sx * sy) / np.where(usable, spread, 1.0), np.nan)
 
 
