@@ -24,6 +24,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "replay": ("replay", "run a recording, or a stored night, through the watch's own decisions"),
     "watch": ("watch", "the daemon: read probes, store readings, warn in time"),
     "serve": ("serve", "the page and the HTTP interface beside the watch"),
+    "passphrase": ("passphrase", "set what one must know to see the page from another machine"),
     "check": ("check", "garden file, probes, store, broker, push, clock, disk: one line each"),
     "probes": ("probes", "list probes, name them, find which one is in your hand"),
     "calibrate": ("calibrate", "correct a probe in ice water"),

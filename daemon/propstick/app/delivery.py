@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
+from propstick.app.answer_links import no_link
 from propstick.edges.journal import Journal
 from propstick.edges.outbox import Outgoing
 from propstick.ports import Channel, Clock, Delivery
@@ -34,6 +35,7 @@ class DeliveryDesk:
         channels: By name, as planned in the outbox.
         clock: For the age of a notice.
         helpers: Names of channels that are used only when a notice names them.
+        link: Gives a notice the link by which it can be answered, or None.
     """
 
     def __init__(
@@ -43,8 +45,10 @@ class DeliveryDesk:
         clock: Clock,
         *,
         helpers: frozenset[str] = frozenset(),
+        link: Callable[[Notice], str | None] = no_link,
     ) -> None:
         self._helpers = helpers
+        self._link = link
         self._journal = journal
         self._channels = dict(channels)
         self._clock = clock
@@ -107,7 +111,7 @@ class DeliveryDesk:
         handed = 0
         for notice in notices:
             for name in self.route(notice):
-                if self._channels[name].send(notice).ok:
+                if self._channels[name].send(notice, link=self._link(notice)).ok:
                     self._sent_unstored.add((notice.id, name))
                     handed += 1
         return handed
@@ -122,7 +126,7 @@ class DeliveryDesk:
             outbox.failed(notice.id, outgoing.channel, now_s, "too old to be of use", None)
             return False
         already = (notice.id, outgoing.channel) in self._sent_unstored
-        result = DELIVERED if already else channel.send(notice)
+        result = DELIVERED if already else channel.send(notice, link=self._link(notice))
         if result.ok:
             outbox.delivered(notice.id, outgoing.channel, now_s)
             log.info("notice-sent id=%s channel=%s", notice.id, outgoing.channel)

@@ -87,10 +87,10 @@ def _state_before(journal: Journal, garden: Garden, from_s: int) -> tuple[Engine
         except StoreError:
             pass  # another release wrote it: warm up instead
     first_s = row_at_or_before(from_s - WARM_UP_S, garden.step_s)
-    return begin(_garden_of_then(journal, garden, first_s)), first_s
+    return begin(garden_of_then(journal, garden, first_s)), first_s
 
 
-def _garden_of_then(journal: Journal, garden: Garden, time_s: int) -> Garden:
+def garden_of_then(journal: Journal, garden: Garden, time_s: int) -> Garden:
     """The garden that was in force at a row: the last change before it, else the one of now."""
     changes = [item for item in journal.news_between(0, time_s) if isinstance(item, GardenChanged)]
     return changes[-1].garden if changes else garden

@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from propstick.app.answer_links import AnswerLinks, no_link
 from propstick.app.delivery import DeliveryDesk
 from propstick.app.garden_source import GardenSource
 from propstick.app.housekeeping import Housekeeping
@@ -17,6 +18,7 @@ from propstick.app.settings import Settings
 from propstick.app.sown import Sown
 from propstick.app.watch import Parts, RowListener, Watch
 from propstick.edges import maintenance, salvage
+from propstick.edges.answers import Answers
 from propstick.edges.database import Store, open_store
 from propstick.edges.journal import Journal
 from propstick.edges.lease import this_process
@@ -111,7 +113,9 @@ def assemble(
         believed = BelievedTime(clock)
         broker = _broker(settings, journal, believed) if settings.mqtt else None
         helpers = frozenset(t.name for t in settings.push.targets if t.to == "helper")
-        delivery = DeliveryDesk(journal, channels, clock, helpers=helpers)
+        address = settings.api.address
+        link = AnswerLinks(Answers(store, site), address, clock) if address else no_link
+        delivery = DeliveryDesk(journal, channels, clock, helpers=helpers, link=link)
         sown = Sown(store, site)
         garden = GardenSource(
             settings.path if watches_file else None,

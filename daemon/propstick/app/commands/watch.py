@@ -18,6 +18,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--once", action="store_true", help="do one row and stop: tries everything out without staying"
     )
+    parser.add_argument(
+        "--serve", action="store_true", help="serve the page too, in this process: for a small Pi"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -50,7 +53,18 @@ def run(args: argparse.Namespace) -> int:
             "watch-started site=%s boxes=%d probes=%d step_s=%d store=%s",
             garden.site.name, len(garden.boxes), len(garden.probes), garden.step_s, settings.store.url,
         )  # fmt: skip
+    pages = []
+    if args.serve:
+        from propstick.app import service
+
+        pages = [service.start_beside(settings, clock=clock) for settings in all_settings]
+        for page in pages:
+            logging.info("service-started address=%s", page.address)
     tell_service("READY=1")
-    run_all(assemblies)
+    try:
+        run_all(assemblies)
+    finally:
+        for page in pages:
+            page.stop()
     logging.info("watch-stopped")
     return 0

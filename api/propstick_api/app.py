@@ -1,0 +1,116 @@
+"""Builds the application: routes, errors, the guard before them, and their description."""
+
+from __future__ import annotations
+
+import importlib
+import importlib.util
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from typing import Any
+from urllib.parse import urlsplit
+
+from fastapi import FastAPI
+from fastapi.openapi.utils import get_openapi
+
+from propstick.app.settings import Settings
+from propstick.ports import Clock
+from propstick_api import (
+    alarms,
+    asked,
+    boxes,
+    briefs,
+    calendar_feed,
+    forms,
+    metrics,
+    nights,
+    now,
+    replays,
+    season,
+    sessions,
+    skill,
+    sowings,
+)
+from propstick_api.deps import Door, Service
+from propstick_api.gate import Gate
+from propstick_api.guard import Guard
+from propstick_api.live import Live
+from propstick_api.problems import DOCUMENTED, Problem, add_handlers
+
+PAGE = "propstick_api.page"
+DESCRIPTION = """\
+What the watch of a garden of cold frames sees, forecasts and advises. Temperatures are °C, times RFC 3339
+in UTC. Errors are problem details (RFC 9457). What is written here are requests, which the watch takes up
+at its next row, and sowings.
+"""
+
+
+def build(settings: Settings, *, clock: Clock) -> FastAPI:
+    """The application of one site.
+
+    Args:
+        clock: What is now: the machine's clock, or a demonstration's.
+    """
+    door = Door(settings)
+    service = Service(
+        settings=settings,
+        clock=clock,
+        door=door,
+        gate=Gate(lambda: door().access, listen=settings.api.listen, clock=clock),
+        live=Live(door, clock=clock, step_s=settings.garden.step_s),
+    )
+
+    @asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        await service.live.start()
+        try:
+            yield
+        finally:
+            await service.live.stop()
+            door.close()
+
+    app = FastAPI(
+        title="Propstick",
+        version="1",
+        description=DESCRIPTION,
+        lifespan=lifespan,
+        openapi_url="/v1/openapi.json",
+        docs_url=None,  # their pages load scripts from elsewhere
+        redoc_url=None,
+        responses=DOCUMENTED,
+    )
+    app.state.service = service
+    for module in (
+        now, alarms, boxes, asked, briefs, nights, replays, sowings, season, skill, calendar_feed, metrics,
+        sessions, forms,
+    ):  # fmt: skip
+        app.include_router(module.router)
+    if importlib.util.find_spec(PAGE) is not None:
+        app.include_router(importlib.import_module(PAGE).router, include_in_schema=False)
+    add_handlers(app)
+    app.add_middleware(Guard, gate=service.gate, own_hosts=_own_hosts(settings))
+    app.openapi = lambda: _described(app)  # type: ignore[method-assign]
+    return app
+
+
+def _own_hosts(settings: Settings) -> tuple[str, ...]:
+    host = urlsplit(settings.api.address).hostname if settings.api.address else None
+    return (host.lower(),) if host else ()
+
+
+def _described(app: FastAPI) -> dict[str, Any]:
+    """The interface's description, with the one shape of every error in it."""
+    if app.openapi_schema is None:
+        schema = get_openapi(
+            title=app.title, version=app.version, description=app.description, routes=app.routes
+        )
+        shapes = schema.setdefault("components", {}).setdefault("schemas", {})
+        parts = Problem.model_json_schema(ref_template="#/components/schemas/{model}")
+        shapes |= parts.pop("$defs", {})
+        shapes["Problem"] = parts
+        schema["components"]["securitySchemes"] = {
+            "bearer": {"type": "http", "scheme": "bearer"},
+            "session": {"type": "apiKey", "in": "cookie", "name": "propstick"},
+        }
+        schema["security"] = [{"bearer": []}, {"session": []}, {}]
+        app.openapi_schema = schema
+    return app.openapi_schema

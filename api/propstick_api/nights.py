@@ -1,0 +1,248 @@
+"""Nights: which there were, one as it was lived, its picture and its readings."""
+
+from __future__ import annotations
+
+import io
+from datetime import date, timedelta
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Query, Response
+from starlette.exceptions import HTTPException
+
+from propstick.app.lived_night import lived_night
+from propstick.app.night_scene import scene_of
+from propstick.app.render import png
+from propstick.app.replay_report import Report, places_reported
+from propstick.drawing import night_picture
+from propstick.edges.export import column_names, write_csv, write_senml
+from propstick.engine.nights import night_of
+from propstick.errors import ConfigError, InputError
+from propstick.garden import OUTSIDE, Garden
+from propstick.records import NightForecast
+from propstick.times import DAY_S, utc_text
+from propstick_api.deps import ServiceDep, Site, SiteDep
+from propstick_api.extremes import Book, night_lows
+from propstick_api.moments import day_span, in_years
+from propstick_api.schemas import Out
+
+router = APIRouter(prefix="/v1/nights", tags=["nights"])
+
+MOST_ROWS = 1000
+"""Of a curve in a night's object; a grid of seconds is thinned."""
+ReadAs = {"csv": "text/csv", "senml": "application/senml+json"}
+
+
+class NightBoxOut(Out):
+    """What a night was in one box, and what was said of it first and last."""
+
+    box: str
+    observed_min_c: float | None
+    observed_min_hour: str | None
+    first: dict | None
+    last: dict | None
+
+
+class NightOut(Out):
+    """One night in the list."""
+
+    night: str
+    start: str
+    end: str
+    boxes: list[NightBoxOut]
+
+
+class NightsOut(Out):
+    """Newest first."""
+
+    nights: list[NightOut]
+
+
+class CurveOut(Out):
+    """What a place measured, row by row."""
+
+    box: str
+    place: str
+    time: list[str]
+    value: list[float]
+
+
+class LivedOut(Out):
+    """A night: the object of `propstick replay --json`, with curves, limits and the sun beside it."""
+
+    night: str
+    start: str
+    end: str
+    sunset: str | None
+    sunrise: str | None
+    limits: dict[str, dict[str, float | None]]
+    curves: list[CurveOut]
+    alarms: list[dict]
+    notices: list[dict]
+    briefs: list[dict]
+    nights: list[dict]
+    lids: list[dict]
+
+
+NightDate = Annotated[date, Path(description="The date it begins", examples=["2026-04-12"])]
+
+
+@router.get("")
+def nights(
+    service: ServiceDep,
+    site: SiteDep,
+    begin: Annotated[date | None, Query(alias="from", examples=["2026-04-01"])] = None,
+    end: Annotated[date | None, Query(alias="to", examples=["2026-04-30"])] = None,
+) -> NightsOut:
+    """The nights that were watched; the last thirty by default. A night is named by the date it begins."""
+    garden = site.garden
+    first, last = day_span(begin, end, zone_name=garden.site.zone, now_s=service.now_s, default_days=30)
+    return NightsOut(nights=[NightOut(**one) for one in nights_between(site, garden, first, last)])
+
+
+@router.get("/{day}")
+def night(day: NightDate, site: SiteDep) -> LivedOut:
+    """One night as it was lived: forecasts, alarms, notices and briefs as they were issued."""
+    night = in_years(day, what="date")
+    return LivedOut(**lived(_report(site, night), night))
+
+
+@router.get(
+    "/{day}/picture.svg", response_class=Response, responses={200: {"content": {"image/svg+xml": {}}}}
+)
+def picture(day: NightDate, site: SiteDep) -> Response:
+    """The night as one picture, the same that `propstick replay --chart` draws."""
+    return Response(_picture(site, in_years(day, what="date")), media_type="image/svg+xml")
+
+
+@router.get("/{day}/picture.png", response_class=Response, responses={200: {"content": {"image/png": {}}}})
+def pixels(day: NightDate, site: SiteDep) -> Response:
+    """The same in pixels, where the extra `png` is installed; 404 where it is not."""
+    svg = _picture(site, in_years(day, what="date"))
+    try:
+        return Response(png(svg), media_type="image/png")
+    except ConfigError as error:
+        raise HTTPException(404, error.message) from None
+
+
+@router.get("/{day}/readings.csv", response_class=Response, responses={200: {"content": {ReadAs["csv"]: {}}}})
+def readings_csv(day: NightDate, site: SiteDep) -> Response:
+    """The night's raw readings as a recording."""
+    return _readings(site, in_years(day, what="date"), "csv")
+
+
+@router.get(
+    "/{day}/readings.senml", response_class=Response, responses={200: {"content": {ReadAs["senml"]: {}}}}
+)
+def readings_senml(day: NightDate, site: SiteDep) -> Response:
+    """The same as SenML (RFC 8428)."""
+    return _readings(site, in_years(day, what="date"), "senml")
+
+
+def nights_between(site: Site, garden: Garden, first: date, last: date) -> list[dict[str, Any]]:
+    """Nights with an observed minimum or a forecast, newest first."""
+    begin_s = night_of(garden.site, first).start_s - DAY_S
+    end_s = night_of(garden.site, last).end_s + 2 * DAY_S
+    observed = night_lows(site, garden, first, last)
+    said: dict[tuple[date, str], list[NightForecast]] = {}
+    for forecast in site.journal.issued("nights", begin_s, end_s):
+        said.setdefault((forecast.night, forecast.box), []).append(forecast)
+    days = sorted({day for day, _ in (*observed, *said) if first <= day <= last}, reverse=True)
+    order = (*garden.box_names, OUTSIDE)
+    return [_night_row(garden, day, order, observed, said) for day in days]
+
+
+def _night_row(
+    garden: Garden,
+    day: date,
+    order: tuple[str, ...],
+    observed: Book,
+    said: dict[tuple[date, str], list[NightForecast]],
+) -> dict[str, Any]:
+    tonight = night_of(garden.site, day)
+    boxes = []
+    for box in order:
+        extreme, forecasts = observed.get((day, box)), said.get((day, box), [])
+        if extreme is None and not forecasts:
+            continue
+        boxes.append(
+            {
+                "box": box,
+                "observed_min_c": None if extreme is None else extreme.value_c,
+                "observed_min_hour": None if extreme is None else utc_text(extreme.hour_s),
+                "first": forecasts[0].to_json() if forecasts else None,
+                "last": forecasts[-1].to_json() if forecasts else None,
+            }
+        )
+    return {
+        "night": day.isoformat(),
+        "start": utc_text(tonight.start_s),
+        "end": utc_text(tonight.end_s),
+        "boxes": boxes,
+    }
+
+
+def lived(report: Report, night: date) -> dict[str, Any]:
+    """A night's object."""
+    tonight = night_of(report.garden.site, night)
+    boxes = places_reported(report.garden)
+    shown = (*boxes, *(() if OUTSIDE in boxes else (OUTSIDE,)))
+    limits = {box: report.garden.limits_for(box, night) for box in boxes if box != OUTSIDE}
+    return {
+        **report.to_json(),
+        "night": night.isoformat(),
+        "start": utc_text(tonight.start_s),
+        "end": utc_text(tonight.end_s),
+        "sunset": utc_text(tonight.sunset_s) if tonight.by_sun else None,
+        "sunrise": utc_text(tonight.sunrise_s) if tonight.by_sun else None,
+        "limits": {box: {"frost_c": one.frost_c, "heat_c": one.heat_c} for box, one in limits.items()},
+        "curves": [
+            curve
+            for box in shown
+            for place in ("air", "soil")
+            if (curve := _curve(report, box, place)) is not None
+        ],
+    }
+
+
+def _curve(report: Report, box: str, place: str) -> dict[str, Any] | None:
+    series = report.series(box, place)
+    if not len(series):
+        return None
+    every = -(-len(series) // MOST_ROWS)
+    return {
+        "box": box,
+        "place": place,
+        "time": [utc_text(row_s) for row_s in series.row_s[::every].tolist()],
+        "value": series.value[::every].tolist(),
+    }
+
+
+def _report(site: Site, night: date) -> Report:
+    try:
+        return lived_night(site.store, site.garden, night)
+    except InputError as error:
+        raise HTTPException(404, error.message) from None
+
+
+def _picture(site: Site, night: date) -> str:
+    return night_picture(scene_of(_report(site, night), night))
+
+
+def _readings(site: Site, night: date, kind: str) -> Response:
+    garden = site.garden
+    tonight = night_of(garden.site, night)
+    span = {"from_ms": tonight.start_s * 1000, "to_ms": tonight.end_s * 1000 + 1}
+    out = io.StringIO()
+    names = column_names(garden)
+    if kind == "csv":
+        told = site.journal.news_between(
+            tonight.start_s - int(timedelta(days=2).total_seconds()), tonight.end_s
+        )
+        done = write_csv(site.readings, out, names=names, told=told, **span)
+    else:
+        done = write_senml(site.readings, out, names=names, **span)
+    if not done.readings:
+        raise HTTPException(404, f"night {night.isoformat()}: nothing is stored of it")
+    file = f"{night.isoformat()}.{'csv' if kind == 'csv' else 'senml.json'}"
+    headers = {"Content-Disposition": f'attachment; filename="{file}"'}
+    return Response(out.getvalue(), media_type=ReadAs[kind], headers=headers)

@@ -1,0 +1,188 @@
+"""Runs the application: for good (`propstick serve`), or beside a watch or a demonstration."""
+
+from __future__ import annotations
+
+import errno
+import logging
+import signal
+import socket
+import sys
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+import uvicorn
+
+from propstick.app.settings import ApiSettings, Settings
+from propstick.edges.access import AccessBook
+from propstick.edges.clock import SystemClock
+from propstick.edges.database import open_store
+from propstick.edges.service import tell_service
+from propstick.errors import ConfigError, PropstickError, StoreError
+from propstick.ports import Clock
+from propstick_api.app import build
+from propstick_api.gate import is_loopback
+
+log = logging.getLogger(__name__)
+
+GRACE_S = 3
+"""An event stream that does not end by itself is cut after so long."""
+MOST_CONNECTIONS = 600
+START_S = 30.0
+
+
+def serve(settings: Settings) -> int:
+    """Serves until SIGTERM or Ctrl-C.
+
+    Raises:
+        ConfigError: an address on a network without a pass phrase.
+        PropstickError: the address cannot be listened on.
+    """
+    logging.basicConfig(level=logging.INFO, stream=sys.stdout, format="%(message)s")
+    _must_be_safe(settings)
+    server = _server(settings, SystemClock())
+    listening = _socket(settings.api)
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: server.ask_to_stop())
+    log.info("service-started address=%s", _address(settings.api, listening))
+    tell_service("READY=1")
+    server.run(sockets=[listening])
+    log.info("service-stopped")
+    return 0
+
+
+@dataclass
+class Running:
+    """A service in a thread of its own."""
+
+    address: str
+    _server: Server
+    _thread: threading.Thread
+
+    def stop(self) -> None:
+        """Ends it; open event streams are cut after a few seconds."""
+        self._server.ask_to_stop()
+        self._thread.join(GRACE_S + 10)
+
+
+def start_beside(settings: Settings, *, clock: Clock) -> Running:
+    """Starts on the settings' address, or on a free port if that one is taken.
+
+    Raises:
+        ConfigError: an address on a network without a pass phrase.
+        PropstickError: the address cannot be listened on, or the service did not start.
+    """
+    _must_be_safe(settings)
+    listening = _socket(settings.api, or_any_port=True)
+    server = _server(settings, clock)
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, name="service", daemon=True)
+    thread.start()
+    if not server.is_up.wait(START_S) or not server.started:
+        server.ask_to_stop()
+        raise PropstickError("service: did not start", hint="the log says why")
+    return Running(_address(settings.api, listening), server, thread)
+
+
+class Server(uvicorn.Server):
+    """Uvicorn, which ends our streams before it waits for them, and leaves signals to its caller."""
+
+    def __init__(self, config: uvicorn.Config) -> None:
+        super().__init__(config)
+        self.is_up = threading.Event()
+
+    def ask_to_stop(self) -> None:
+        """Ends the service; safe in a signal handler and from any thread."""
+        self.should_exit = True
+
+    @contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        yield
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        try:
+            await super().startup(sockets)
+        finally:
+            self.is_up.set()
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        self.config.app.state.service.live.end_streams()
+        await super().shutdown(sockets)
+
+
+def _server(settings: Settings, clock: Clock) -> Server:
+    options: dict[str, Any] = {
+        "loop": "asyncio",
+        "http": _http(),
+        "ws": "none",
+        "lifespan": "on",
+        "log_config": None,
+        "log_level": "warning",
+        "access_log": False,
+        "server_header": False,
+        "proxy_headers": False,
+        "limit_concurrency": MOST_CONNECTIONS,
+        "timeout_graceful_shutdown": GRACE_S,
+        "h11_max_incomplete_event_size": 32 * 1024,
+    }
+    return Server(uvicorn.Config(build(settings, clock=clock), **options))
+
+
+def _http() -> str:
+    """The quicker parser where its wheel exists (not on 32-bit ARM)."""
+    try:
+        import httptools  # noqa: F401
+    except ImportError:
+        return "h11"
+    return "httptools"
+
+
+def _must_be_safe(settings: Settings) -> None:
+    """Only this machine may look without a pass phrase."""
+    listen = settings.api.listen
+    if is_loopback(listen):
+        return
+    try:
+        store = open_store(settings.store.url, create=False)
+        try:
+            has_phrase = AccessBook(store).has_passphrase()
+        finally:
+            store.close()
+    except StoreError as error:
+        if error.reason not in ("missing", "old"):
+            raise
+        has_phrase = False
+    if not has_phrase:
+        raise ConfigError(
+            f"[api] listen: got {listen!r} and no pass phrase, expected one before others can look in",
+            hint='propstick passphrase sets it; listen = "127.0.0.1" needs none',
+        )
+
+
+def _socket(api: ApiSettings, *, or_any_port: bool = False) -> socket.socket:
+    host = api.listen.strip("[]")
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    for port in (api.port, 0) if or_any_port else (api.port,):
+        # The protocol by name: asyncio sends small packets at once only on what says that it is TCP.
+        listening = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            listening.bind((host, port))
+            return listening
+        except OSError as error:
+            listening.close()
+            if error.errno != errno.EADDRINUSE or (port == 0 or not or_any_port):
+                raise PropstickError(
+                    f"[api] listen {api.listen}, port {api.port}: {error.strerror or error}",
+                    hint="another program may have the port; set another one under [api]",
+                ) from None
+    raise PropstickError(f"[api] listen {api.listen}: got no free port, expected one")
+
+
+def _address(api: ApiSettings, listening: socket.socket) -> str:
+    """How this machine's own browser reaches it."""
+    host = "127.0.0.1" if api.listen == "0.0.0.0" else api.listen.strip("[]")
+    host = "::1" if host == "::" else host
+    port = listening.getsockname()[1]
+    return f"http://[{host}]:{port}" if ":" in host else f"http://{host}:{port}"
