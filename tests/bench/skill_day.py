@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import gzip
 import sys
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -48,6 +48,7 @@ class NightRows:
     last_drop: list[float] = field(default_factory=list)
     fao: list[float] = field(default_factory=list)
     p0: list[float] = field(default_factory=list)
+    outside_error: list[float] = field(default_factory=list)
     came: list[float] = field(default_factory=list)
 
     def arrays(self) -> dict[str, FloatArray]:
@@ -161,6 +162,8 @@ def _night(out: NightRows, state, rows, row: int, site) -> None:
         plain.fao_c(record, h, now),
     )
     p0 = forecast.p_below(0.0)
+    outside = rows.outside_air_c[row : last + 1]
+    outside_error = forecast.min_c[-1] - (np.nanmin(outside) if (~np.isnan(outside)).any() else np.nan)
     for box in range(len(now)):
         air = rows.outside_air_c if box == len(now) - 1 else rows.air_c[:, box]
         span = air[row : last + 1]
@@ -181,6 +184,7 @@ def _night(out: NightRows, state, rows, row: int, site) -> None:
         for name, column in zip(("mean_drop", "last_drop", "fao"), columns, strict=True):
             getattr(out, name).append(column[box])
         out.p0.append(p0[box])
+        out.outside_error.append(outside_error)
         out.came.append(float(np.nanmin(span)))
 
 
@@ -243,7 +247,8 @@ def _dates(site, time_s):
 
 def print_nights(title: str, d: dict[str, FloatArray]) -> None:
     print(f"\n{title}: lowest air from issue to the night's end; MAE °C")
-    print("  h after  n     mean   last    FAO    ours  covers  width   bias")
+    print("  box: the part of our error that is not the outside air's own")
+    print("  h after  n     mean   last    FAO    ours   box   covers  width   bias")
     print("  sunset         drop   drop")
     for hour in (-1, 0, 1, 2, 4, 6, 8, 10):
         m = (d["hour"] == hour) & (d["night"] >= 3) & (d["box"] >= 0)
@@ -257,7 +262,9 @@ def print_nights(title: str, d: dict[str, FloatArray]) -> None:
         held = scores.coverage(d["low"][known] - 1e-9, d["high"][known] + 1e-9, came)
         width, bias = (d["high"] - d["low"])[known].mean(), (d["ours"] - d["came"])[known].mean()
         figures = "  ".join(f"{v:5.2f}" for v in mae)
-        print(f"  {hour:4d}  {known.sum():6d}  {figures}   {held:4.0%}   {width:5.2f}  {bias:+5.2f}")
+        part = np.abs((d["ours"] - d["came"] - d["outside_error"])[known])
+        box = f"{np.nanmean(part):5.2f}" if (~np.isnan(part)).any() else "    -"
+        print(f"  {hour:4d}  {known.sum():6d}  {figures}  {box}   {held:4.0%}   {width:5.2f}  {bias:+5.2f}")
     for hour in (-1, 2):
         m = (d["hour"] == hour) & (d["night"] >= 3) & (d["box"] >= 0)
         frost = d["came"][m] < 0.0
@@ -350,6 +357,10 @@ MEASURED = {
 }
 
 
+def _joined(parts: list[dict[str, FloatArray]]) -> dict[str, FloatArray]:
+    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+
+
 def main(arguments: list[str]) -> int:
     if arguments:
         for name, site in MEASURED.items():
@@ -360,18 +371,23 @@ def main(arguments: list[str]) -> int:
                 found["box"] = found["box"] + 1
             print_nights(f"{name}, measured", found)
         return 0
-    nights, days = [], []
+    nights, dry, days = [], [], []
     for station, seed in (("EWR", 1), ("LGA", 2), ("JFK", 3)):
         weather, site = worlds.new_york(station, first="2013-02-01", last="2013-05-31", seed=seed)
         specs = [FrameSpec.draw(1000 * seed + k) for k in range(6)]
         world = worlds.lived(weather, site, specs, seed=seed, keep=day_issue_rows(site, weather.time_s))
         print(f"{station} lived through", file=sys.stderr, flush=True)
-        n, d = forecast_world(world.rows, site, world.boxes, world=world)
-        nights.append(n)
-        days.append(d)
-    joined = {k: np.concatenate([n[k] for n in nights]) for k in nights[0]}
-    print_nights("New York 2013, simulated boxes, outside humidity known", joined)
-    print_days("New York 2013", {k: np.concatenate([d[k] for d in days]) for k in days[0]})
+        found, found_days = forecast_world(world.rows, site, world.boxes, world=world)
+        nights.append(found)
+        days.append(found_days)
+        unknown = np.full(len(world.rows), np.nan)
+        rows = replace(
+            world.rows, outside_humidity_pct=unknown, humidity_pct=np.full_like(world.rows.air_c, np.nan)
+        )
+        dry.append(forecast_world(rows, site, world.boxes, with_model=False, day_truth=False)[0])
+    print_nights("New York 2013, simulated boxes, no humidity probe", _joined(dry))
+    print_nights("New York 2013, simulated boxes, humidity outside", _joined(nights))
+    print_days("New York 2013, simulated boxes", _joined(days))
     return 0
 
 
