@@ -1,7 +1,7 @@
 """Tonight's minimum per box: learnt every morning, issued at any row from the evening brief on.
 
-A Bayesian linear regression of the drop on what the evening says (`evening.py`), one per box and span
-of hours left, beside the plain methods; what is issued is their mean weighted by their recent record.
+A regression of the drop on what the evening says (`night_regression.py`) stands beside the plain
+methods; what is issued is their mean weighted by their recent record.
 Its interval is as wide as its own recent errors at the same hour were.
 """
 
@@ -11,9 +11,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from propstick.engine import night_prior, plain, shelter
-from propstick.engine.evening import FEATURES, NAMES, Evening, Window, evening_at
+from propstick.engine import night_regression, plain, shelter
+from propstick.engine.evening import Evening, Window, evening_at
 from propstick.engine.marking import Record
+from propstick.engine.night_regression import Regression, Sample
 from propstick.engine.nights import HOUR_S, Night
 from propstick.engine.scores import normal_cdf
 from propstick.engine.shelter import Gains, ShelterState
@@ -24,13 +25,9 @@ HOURS = 20
 """Issue hours with a record of their own: -1 (the brief), 0, 1 … after sunset; the last takes the rest."""
 EXPERTS = ("learnt", "prior", "mean drop", "FAO")
 _PLAIN = slice(2, 4)
-_BINS = len(night_prior.BINS)
-_VARIANT = {name: k for k, name in enumerate(night_prior.VARIANTS)}
 _Z90 = 1.6448536269514722
 
 # Tuned on development nights, no other authority.
-SAMPLE_WEIGHT = 0.6
-FORGETTING = 0.98
 RECORD_FORGETTING = 0.95
 RECORD_NIGHTS = 8.0
 SHARPNESS = 5.0
@@ -46,8 +43,7 @@ class NightState:
 
     Attributes:
         plain: Record of the plain methods.
-        variant: Which prior each column learns from (index into `night_prior.VARIANTS`), shape (c,).
-        precision, vector: Information form of the regression, shapes (bins, c, f, f), (bins, c, f).
+        regression: What is learnt of how evenings foretell nights.
         expert_square: Running mean squared error of each expert [°C²], shape (h, c, experts).
         expert_weight: Nights in it, shape (h, c).
         square_c2, bias_c, weight: The same of the forecast as issued, shape (h, c).
@@ -57,9 +53,7 @@ class NightState:
     """
 
     plain: plain.NightRecord
-    variant: np.ndarray
-    precision: FloatArray
-    vector: FloatArray
+    regression: Regression
     expert_square: FloatArray
     expert_weight: FloatArray
     square_c2: FloatArray
@@ -99,12 +93,9 @@ class NightMinimum:
 def no_nights(boxes: int) -> NightState:
     """Before the first night: the prior decides."""
     columns = boxes + 1
-    variant = np.array([_VARIANT["beside"]] * boxes + [_VARIANT["ground"]])
-    state = NightState(
+    return NightState(
         plain=plain.no_nights(HOURS, columns),
-        variant=variant,
-        precision=np.zeros((_BINS, columns, FEATURES, FEATURES)),
-        vector=np.zeros((_BINS, columns, FEATURES)),
+        regression=night_regression.start(boxes),
         expert_square=np.zeros((HOURS, columns, len(EXPERTS))),
         expert_weight=np.zeros((HOURS, columns)),
         square_c2=np.zeros((HOURS, columns)),
@@ -114,8 +105,6 @@ def no_nights(boxes: int) -> NightState:
         shelter=shelter.no_nights(boxes),
         nights=0,
     )
-    precision, vector = _prior(variant)
-    return replace(state, precision=precision, vector=vector)
 
 
 def minimum(state: NightState, slots: Slots, night: Night, *, time_s: int) -> NightMinimum:
@@ -145,7 +134,7 @@ def learn(state: NightState, slots: Slots, night: Night) -> NightState:
     if not issues or np.isnan(np.stack(truths)).all():
         return state
     state = _mark(_sheltered(state, slots, night, issues, truths), issues, truths)
-    return _regress(_choose_variant(state, issues), issues, truths)
+    return _regress(state, issues, truths)
 
 
 @dataclass(frozen=True)
@@ -164,9 +153,9 @@ def _issue(state: NightState, slots: Slots, night: Night, time_s: int) -> _Issue
     left = night.hours_left(time_s)
     usual = plain.usual_drop_c(state.plain, hour, hours_left=left)
     evening = evening_at(slots, night, time_s, usual_drop_c=usual)
-    which = _bin(hour - 1, left)
+    which = night_regression.bin_of(hour - 1, left)
     drops = _expert_drops(state, evening, hour, which)
-    noise = _noise_c(state.variant, which)
+    noise = night_regression.noise_c(evening, which)
     square = _expected_square(state, hour, noise)
     weight = np.where(np.isnan(drops), 0.0, square**-SHARPNESS)
     drop = _weighted_mean(drops, weight)
@@ -199,14 +188,12 @@ def _decided(state: NightState, issue: _Issue) -> tuple[FloatArray, FloatArray, 
 
 def _expert_drops(state: NightState, evening: Evening, hour: int, which: int) -> FloatArray:
     """Drop from the present air by each expert, shape (c, experts)."""
-    x = _filled(evening.features, state.variant)
-    learnt = np.linalg.solve(state.precision[which], state.vector[which][..., None])[..., 0]
-    prior = night_prior.COEFFICIENT[state.variant, which]
+    learnt, prior = night_regression.drops_c(state.regression, evening, which)
     air = evening.air_c
     return np.stack(
         [
-            np.minimum(_dot(x, learnt), 0.0),
-            np.minimum(_dot(x, prior), 0.0),
+            learnt,
+            prior,
             plain.mean_drop_c(state.plain, hour, air) - air,
             np.minimum(plain.fao_c(state.plain, hour, air) - air, 0.0),
         ],
@@ -260,7 +247,7 @@ def _sheltered(
 
 def _mark(state: NightState, issues: list[_Issue], truths: list[FloatArray]) -> NightState:
     """Set the errors of this night beside the earlier ones."""
-    columns = state.variant.shape[0]
+    columns = state.weight.shape[1]
     air, lowest = (np.full((HOURS, columns), np.nan) for _ in range(2))
     expert_square, expert_weight = state.expert_square.copy(), state.expert_weight.copy()
     square, bias, weight = state.square_c2.copy(), state.bias_c.copy(), state.weight.copy()
@@ -313,61 +300,12 @@ def _share_missed(issue: _Issue, truth: FloatArray) -> float:
     return float(((truth < low) | (truth > high))[known].mean())
 
 
-def _choose_variant(state: NightState, issues: list[_Issue]) -> NightState:
-    """Move a column to the prior that fits what it measures; its regression then starts anew."""
-    beside = sum(issue.evening.beside for issue in issues) * 2 > len(issues)
-    gaps = np.array([issue.evening.features[-1, NAMES.index("dew_gap")] for issue in issues])
-    humid = bool((~np.isnan(gaps)).mean() > 0.5)
-    if beside:
-        variant = np.full_like(state.variant, _VARIANT["humid" if humid else "beside"])
-    else:
-        variant = np.full_like(state.variant, _VARIANT["alone"])
-    variant[-1] = _VARIANT["ground humid" if humid else "ground"]
-    changed = variant != state.variant
-    if not changed.any():
-        return state
-    precision, vector = _prior(variant)
-    return replace(
-        state,
-        variant=variant,
-        precision=np.where(changed[None, :, None, None], precision, state.precision),
-        vector=np.where(changed[None, :, None], vector, state.vector),
-    )
-
-
 def _regress(state: NightState, issues: list[_Issue], truths: list[FloatArray]) -> NightState:
-    """Forget a little towards the prior, then add the night's samples."""
-    prior_precision, prior_vector = _prior(state.variant)
-    precision = FORGETTING * state.precision + (1.0 - FORGETTING) * prior_precision
-    vector = FORGETTING * state.vector + (1.0 - FORGETTING) * prior_vector
-    for issue, truth in zip(issues, truths, strict=True):
-        y = truth - issue.evening.air_c
-        known = ~np.isnan(y)
-        x = _filled(issue.evening.features, state.variant)
-        noise = _noise_c(state.variant, issue.bin)
-        # Huber: a night unlike any other must not turn the regression.
-        off = np.abs(np.where(known, truth - issue.min_c, 0.0)) / noise
-        weight = np.where(known, SAMPLE_WEIGHT / noise**2 / np.maximum(off / 2.0, 1.0), 0.0)
-        precision[issue.bin] += weight[:, None, None] * x[:, :, None] * x[:, None, :]
-        vector[issue.bin] += (weight * np.where(known, y, 0.0))[:, None] * x
-    return replace(state, precision=precision, vector=vector)
-
-
-def _prior(variant: np.ndarray) -> tuple[FloatArray, FloatArray]:
-    """Information form of the prior of each bin and column."""
-    diagonal = 1.0 / night_prior.SPREAD[variant] ** 2
-    coefficient = np.swapaxes(night_prior.COEFFICIENT[variant], 0, 1)
-    precision = diagonal[:, :, None] * np.eye(FEATURES)
-    return np.repeat(precision[None], _BINS, axis=0), coefficient * diagonal
-
-
-def _noise_c(variant: np.ndarray, which: int) -> FloatArray:
-    return night_prior.NOISE_C[variant, which]
-
-
-def _filled(features: FloatArray, variant: np.ndarray) -> FloatArray:
-    """Features with the typical value in place of an unknown one."""
-    return np.where(np.isnan(features), night_prior.TYPICAL[variant], features)
+    samples = [
+        Sample(issue.bin, issue.evening, truth - issue.evening.air_c, truth - issue.min_c)
+        for issue, truth in zip(issues, truths, strict=True)
+    ]
+    return replace(state, regression=night_regression.add_night(state.regression, samples))
 
 
 def _weighted_mean(values: FloatArray, weight: FloatArray) -> FloatArray:
@@ -375,16 +313,3 @@ def _weighted_mean(values: FloatArray, weight: FloatArray) -> FloatArray:
     total = weight.sum(axis=-1)
     weighted = (weight * np.where(weight > 0.0, values, 0.0)).sum(axis=-1)
     return np.where(total > 0.0, weighted / np.where(total > 0.0, total, 1.0), np.nan)
-
-
-def _dot(x: FloatArray, coefficient: FloatArray) -> FloatArray:
-    return (x * coefficient).sum(axis=-1)
-
-
-def _bin(hour: int, left: float) -> int:
-    """Which regression: before sunset, dusk, then by hours left to sunrise."""
-    if hour < 0:
-        return 0
-    if hour < 2:
-        return 1
-    return 2 + int((left <= 8.5) + (left <= 6.5) + (left <= 4.5)) + int(left <= 2.5)
