@@ -158,8 +158,6 @@ def module_text(centres: FloatArray, spreads: FloatArray, fit: tuple[FloatArray,
         + row("BEND_OFFSETS", offsets)
         + table("COEFFICIENTS", np.concatenate([of_features, of_bends]).T)
         + '"""Of the standardised features and the bends, for 20, 30 and 60 minutes."""\n'
-        + "ETA_LOG_MEAN, ETA_LOG_SD = 0.1, 0.45\n"
-        + '"""Of the logarithm of true over forecast time to the limit; common practice, no source."""\n'
         + "# fmt: on\n"
     )
 

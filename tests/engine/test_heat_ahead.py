@@ -6,7 +6,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from propstick.engine.heat_ahead import HeatAhead, look_ahead, start_heat
+from propstick.engine.heat_ahead import HeatAhead, eta_minutes, look_ahead, start_heat
 from propstick.engine.heat_learning import invented_limits
 from propstick.engine.observer import observe, start
 from propstick.garden import Site
@@ -62,7 +62,6 @@ def test_chopping_never_shows(garden_rows, kent, two_boxes):
         np.testing.assert_array_equal(getattr(whole, f.name), joined, err_msg=f.name)
     np.testing.assert_array_equal(state.learning.beta, carried.learning.beta)
     np.testing.assert_array_equal(state.learning.normal, carried.learning.normal)
-    np.testing.assert_array_equal(state.learning.eta_logs, carried.learning.eta_logs)
 
 
 def test_it_learns_from_invented_limits(garden_rows, kent, two_boxes):
@@ -98,3 +97,10 @@ def test_invented_limits_spread_and_repeat(two_boxes):
     assert np.median(limits) == pytest.approx((0.4 * 9.0) ** 0.5, rel=0.1)
     assert not np.array_equal(limits[:, 0], limits[:, 1])
     np.testing.assert_array_equal(limits[123:124], invented_limits(two_boxes, times[123:124]))
+
+
+def test_the_time_follows_from_the_chances():
+    """By hand: 0.6, 0.8, 1.0 pass the half at 20·0.5/0.6 min, 5 % at 1.67 and 95 % at 30 + 30·0.75 min."""
+    low, middle, high = eta_minutes(np.array([0.6, 0.8, 1.0]).reshape(1, 3, 1))[:, 0, 0]
+    assert (low, middle, high) == pytest.approx((20 * 0.05 / 0.6, 20 * 0.5 / 0.6, 52.5))
+    assert np.isnan(eta_minutes(np.array([0.0, 0.01, 0.02]).reshape(1, 3, 1))).all()

@@ -26,7 +26,6 @@ def taught(trace, above_c, *, last=None):
     limit = trace.air5_c[ASKED_ROWS] + above_c
     state = ask(
         state, trace.time_s[ASKED_ROWS], features=features, limit_c=limit, true_limit_c=limit,
-        eta_min=np.full(limit.shape, 10.0),
     )  # fmt: skip
     state = listen(state, trace, step_s=60)
     return state, learn_formula(state), features[:1]
@@ -54,10 +53,3 @@ def test_a_lid_that_moves_spoils_the_answer(trace):
     state, _, _ = taught(restless, 40.0)
     assert (state.slope == 0.0).all()
     assert (state.normal == 0.0).all()
-
-
-def test_true_times_over_forecast_times_are_kept(trace):
-    """Passed at once where ten minutes were said: the newest ratios are ln(1/10)."""
-    state, after, _ = taught(trace, -1.0)
-    assert state.eta_logs[-1] == pytest.approx(np.log(0.1))
-    assert after.eta_span[0] < start_learning(2).eta_span[0]

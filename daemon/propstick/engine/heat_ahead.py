@@ -38,6 +38,7 @@ RAISE_AT = 0.31
 _SUN_LEAST_DEG = 3.0
 _SAMPLE_SUN_DEG = 8.0
 _PAST_EVERY_MIN = 3
+_ETA_LEAST_CHANCE = 0.05
 
 
 @dataclass(frozen=True)
@@ -60,8 +61,8 @@ class HeatAhead:
         p20, p30, p60: Probability that a run of five minutes above the limit begins within so many
             minutes, (m, b). NaN for a silent box, 0 more than 12 °C below its limit; not for one that is
             above it now.
-        eta_s, eta_low_s, eta_high_s: When, with a 90 % interval if it comes; NaN where the paths do not
-            reach the limit within the hour, (m, b).
+        eta_s, eta_low_s, eta_high_s: When, if within the hour, with a 90 % interval; NaN where that is
+            not to be expected, (m, b).
     """
 
     row: IntArray
@@ -155,28 +156,30 @@ def _forecast(
     chance = np.maximum.accumulate(chance, axis=1)
     far = gap > NEAR_LIMIT_C
     chance = np.where(outlook.usable[:, None], np.where(far[:, None], 0.0, chance), np.nan)
-    minutes = eta_minutes(outlook, limit)
-    low, high = np.exp(learning.eta_span)
     time_s = trace.time_s[rows]
-    eta, eta_low, eta_high = (time_s[:, None] + 60.0 * minutes * k for k in (1.0, low, high))
+    eta_low, eta, eta_high = (time_s[:, None] + 60.0 * m for m in eta_minutes(chance))
     return HeatAhead(
         row=here[rows], time_s=time_s, limit_c=limit, p20=chance[:, 0], p30=chance[:, 1], p60=chance[:, 2],
         eta_s=eta, eta_low_s=eta_low, eta_high_s=eta_high,
     )  # fmt: skip
 
 
-def eta_minutes(outlook: Outlook, limit_c: FloatArray) -> FloatArray:
-    """Minutes until the likeliest path passes the limit, NaN where none does within the hour, (m, b).
+def eta_minutes(chance: FloatArray) -> FloatArray:
+    """Minutes to the limit if it is passed within the hour: 5 %, 50 % and 95 % points, (3, m, b).
 
-    The path under the sky as it was; where that stays below, as it is now; else a bright one.
+    From the chances themselves, (m, 3, b), joined by straight lines: they are learnt, and so is this.
+    NaN where the hour's chance is too small to speak of a time.
     """
-    minutes = np.full(limit_c.shape, np.nan)
-    with np.errstate(invalid="ignore"):
-        above = outlook.path_c >= limit_c
-    for sky in (2, 1, 0):
-        reached = above[:, sky].any(axis=0)
-        minutes = np.where(reached, above[:, sky].argmax(axis=0) + 1.0, minutes)
-    return np.where(outlook.usable, minutes, np.nan)
+    p20, p30, p60 = chance[:, 0], chance[:, 1], chance[:, 2]
+    some = 1e-9
+    points = []
+    for share in (0.05, 0.5, 0.95):
+        part = share * p60
+        by20 = 20.0 * part / np.maximum(p20, some)
+        by30 = 20.0 + 10.0 * (part - p20) / np.maximum(p30 - p20, some)
+        by60 = 30.0 + 30.0 * (part - p30) / np.maximum(p60 - p30, some)
+        points.append(np.where(part <= p20, by20, np.where(part <= p30, by30, by60)))
+    return np.where(p60 >= _ETA_LEAST_CHANCE, np.stack(points), np.nan)
 
 
 def _asked(
@@ -202,7 +205,6 @@ def _asked(
         features=features_of(there, limit),
         limit_c=limit,
         true_limit_c=limits[picked],
-        eta_min=eta_minutes(there, limit),
     )
 
 

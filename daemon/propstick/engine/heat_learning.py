@@ -9,12 +9,11 @@ under the same clouds. It forgets slowly towards what it started from.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from statistics import NormalDist
 from zlib import crc32
 
 import numpy as np
 
-from propstick.engine.heat_prior import COEFFICIENTS, ETA_LOG_MEAN, ETA_LOG_SD
+from propstick.engine.heat_prior import COEFFICIENTS
 from propstick.engine.trace import Trace
 from propstick.garden import Box
 from propstick.units import BoolArray, FloatArray, IntArray
@@ -29,7 +28,6 @@ _KEEP = 0.99
 _SAMPLE_INFORMATION = 0.03
 """What an answer counts for against the prior: neighbouring ones share their clouds; tuned."""
 _SPREAD_SHARE, _SPREAD_FLOOR = 0.25, 0.25
-_ETAS_KEPT = 200
 _RELEVANT_C, _LEAST_WEIGHT = 5.0, 0.1
 _NEVER_MIN = 1e6
 
@@ -43,7 +41,6 @@ class Samples:
         features: (k, b, F).
         limit_c: (k, b); NaN where the box was not asked.
         weight: What each answer counts for, (k, b).
-        eta_min: The forecast time to the limit, (k, b); NaN where none.
         crossed_min, moved_min: Minutes until the limit was passed and until the lid moved, (k, b).
         heard: Rows in which the box's air was read, (k, b).
     """
@@ -52,7 +49,6 @@ class Samples:
     features: FloatArray
     limit_c: FloatArray
     weight: FloatArray
-    eta_min: FloatArray
     crossed_min: FloatArray
     moved_min: FloatArray
     heard: FloatArray
@@ -66,8 +62,6 @@ class LearningState:
         beta: Coefficients, (3, F).
         information: (3, F, F).
         normal, slope: Today's sums, (3, F, F) and (3, F).
-        eta_logs: Logarithms of true over forecast time of the last crossings, newest last, (k,).
-        eta_span: Their 5 and 95 % quantiles as of the last learning, (2,).
         samples: Questions that are open.
     """
 
@@ -75,8 +69,6 @@ class LearningState:
     information: FloatArray
     normal: FloatArray
     slope: FloatArray
-    eta_logs: FloatArray
-    eta_span: FloatArray
     samples: Samples
 
 
@@ -85,17 +77,12 @@ def start_learning(boxes: int) -> LearningState:
     beta = np.array(COEFFICIENTS)
     f = beta.shape[1]
     none = np.empty((0, boxes))
-    eta = NormalDist(ETA_LOG_MEAN, ETA_LOG_SD)
     return LearningState(
         beta=beta,
         information=_prior_information(),
         normal=np.zeros((3, f, f)),
         slope=np.zeros((3, f)),
-        eta_logs=np.array([eta.inv_cdf((k + 0.5) / _ETAS_KEPT) for k in range(_ETAS_KEPT)]),
-        eta_span=np.array([eta.inv_cdf(0.05), eta.inv_cdf(0.95)]),
-        samples=Samples(
-            np.empty(0, dtype=np.int64), np.empty((0, boxes, f)), none, none, none, none, none, none
-        ),
+        samples=Samples(np.empty(0, dtype=np.int64), np.empty((0, boxes, f)), none, none, none, none, none),
     )
 
 
@@ -114,7 +101,7 @@ def invented_limits(boxes: tuple[Box, ...], time_s: IntArray) -> FloatArray:
 
 def ask(
     state: LearningState, asked_s: IntArray, *, features: FloatArray, limit_c: FloatArray,
-    true_limit_c: FloatArray, eta_min: FloatArray,
+    true_limit_c: FloatArray,
 ) -> LearningState:  # fmt: skip
     """Put new questions behind the open ones.
 
@@ -132,7 +119,6 @@ def ask(
             features=np.concatenate([old.features, features]),
             limit_c=np.concatenate([old.limit_c, limit_c]),
             weight=np.concatenate([old.weight, weight]),
-            eta_min=np.concatenate([old.eta_min, eta_min]),
             crossed_min=np.concatenate([old.crossed_min, np.full(shape, _NEVER_MIN)]),
             moved_min=np.concatenate([old.moved_min, np.full(shape, _NEVER_MIN)]),
             heard=np.concatenate([old.heard, np.zeros(shape)]),
@@ -175,7 +161,7 @@ def _answered(state: LearningState, count: int, step_s: int) -> LearningState:
     spoke = done.heard * step_s >= 0.8 * _ANSWERED_S
     valid = spoke & ~np.isnan(done.limit_c)
     features = np.where(valid[..., None], done.features, 0.0)
-    normal, slope, eta_logs = state.normal, state.slope, state.eta_logs
+    normal, slope = state.normal, state.slope
     horizons = np.array(HORIZONS_MIN)[:, None]
     chance = 1.0 / (1.0 + np.exp(-np.clip(_weighed(features, state.beta), -30.0, 30.0)))  # (k, 3, b)
     came = done.crossed_min[:, None] <= horizons
@@ -185,16 +171,12 @@ def _answered(state: LearningState, count: int, step_s: int) -> LearningState:
     counted = done.weight[:, None] * counts
     weight = counted * chance * (1.0 - chance)
     missed = counted * (came - chance)
-    crossed = valid & (done.crossed_min <= HORIZONS_MIN[-1]) & ~np.isnan(done.eta_min)
     for k in range(count):
         # One question after the other, so that no cut between two calls changes the rounding.
         x = features[k]
         normal = normal + np.einsum("hb,bf,bg->hfg", weight[k], x, x)
         slope = slope + np.einsum("hb,bf->hf", missed[k], x)
-        if crossed[k].any():
-            ratio = np.log(np.maximum(done.crossed_min[k], 1.0) / np.maximum(done.eta_min[k], 1.0))
-            eta_logs = np.concatenate([eta_logs, ratio[crossed[k]]])[-len(state.eta_logs) :]
-    return replace(state, normal=normal, slope=slope, eta_logs=eta_logs, samples=left)
+    return replace(state, normal=normal, slope=slope, samples=left)
 
 
 def learn_formula(state: LearningState) -> LearningState:
@@ -209,7 +191,6 @@ def learn_formula(state: LearningState) -> LearningState:
         information=information,
         normal=np.zeros_like(state.normal),
         slope=np.zeros_like(state.slope),
-        eta_span=np.quantile(state.eta_logs, (0.05, 0.95)),
     )
 
 

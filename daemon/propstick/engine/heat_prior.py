@@ -168,6 +168,4 @@ COEFFICIENTS = (
     ),
 )
 """Of the standardised features and the bends, for 20, 30 and 60 minutes."""
-ETA_LOG_MEAN, ETA_LOG_SD = 0.1, 0.45
-"""Of the logarithm of true over forecast time to the limit."""
 # fmt: on
