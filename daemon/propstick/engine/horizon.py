@@ -12,8 +12,10 @@ import numpy as np
 
 from propstick.blocks import PlaceRows
 from propstick.engine import day as daily
+from propstick.engine import day_learning, day_record
 from propstick.engine import night as nightly
-from propstick.engine.day import DayMaximum, DayState
+from propstick.engine.day import DayMaximum
+from propstick.engine.day_record import DayState
 from propstick.engine.night import NightMinimum, NightState
 from propstick.engine.nights import daylight_ending_after, night_ending_after
 from propstick.engine.paths import Moments
@@ -40,7 +42,7 @@ class HorizonState:
 
 def start(boxes: int) -> HorizonState:
     """Before the first row."""
-    return HorizonState(no_slots(boxes), nightly.no_nights(boxes), daily.no_days(boxes), 0)
+    return HorizonState(no_slots(boxes), nightly.no_nights(boxes), day_record.no_days(boxes), 0)
 
 
 def advance(
@@ -63,7 +65,7 @@ def advance(
         if state.row_s >= night.end_s:
             state = replace(state, night=nightly.learn(state.night, slots, night))
         if state.row_s >= day.sunset_s:
-            state = replace(state, day=daily.learn(state.day, slots, day, site=site))
+            state = replace(state, day=day_learning.learn(state.day, slots, day, site=site))
         first = stop
     return state
 

@@ -1,0 +1,158 @@
+"""What past days taught of each box's maximum, and what was forecast today.
+
+A box is known by how far it rises over the model, by its best recent lifts, and by what part of a clear
+day's rise comes on an ordinary one. `day_learning.py` settles all of it when the sun has set.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from propstick.engine import rise as outside_rise
+from propstick.engine.marking import Record
+from propstick.engine.rise import CLASSES, RiseState
+from propstick.units import BoolArray, FloatArray, IntArray
+
+LIDS = ("closed", "propped", "open", "as-is")
+OPENINGS = (0.0, 0.1, 1.0)
+LIFT_DAYS = 10
+
+# Tuned on invented boxes, no other authority.
+SHUT_RECORD_C2 = 9.0
+SHARPNESS = 1.5
+GAIN_PRIOR = np.array([1.0, 0.9, 1.0])
+"""The first crack of a lid vents more than its share; how much differs most between boxes."""
+SHARE_PRIOR = np.array([0.50, 0.40])
+SHARE_SPREAD = np.array([0.15, 0.25])
+
+
+@dataclass(frozen=True)
+class DayState:
+    """Carried from day to day; k issue classes, b boxes, lids in the order of LIDS.
+
+    Attributes:
+        rise: What is known of the outside's rise.
+        lift_c: (box maximum - outside maximum) of past days with a shut lid, newest last, (10, b).
+        lift_clear: Whether the sun shone when that maximum came, (10, b).
+        shut_square_c2, shut_weight: Running mean squared error of the model and of the best lift on clear
+            days with a shut lid [°C²], and their number, (2, b) and (b,).
+        gain, gain_weight: How far the box really rises over what the model says with each lid, learnt on
+            clear days it was held so, and how many those were, (3, b).
+        issued_c, issued_sd_c: Today's forecasts, NaN = none yet, shape (k, lids, b).
+        issued_s: When each was issued, 0 = not yet, shape (k,).
+        issued_ground_c: Outside air (or box air without it) at each of today's issues, (k, b).
+        issued_clear_c: Maximum under a clear sky with the lid as it stood, (k, b).
+        issued_shut_c: The model and the best lift for a shut lid, (k, 2, b).
+        issued_model_c: What the bare model said, NaN where it did not run, (k, 3, b).
+        issued_share: Share of a clear sun at each issue, (k, b).
+        square_c2, weight: Running mean squared error on days that tell, and their number, (k, lids, b).
+        widen: Factor on the interval, (k, lids).
+        share_precision, share_vector: What part of a clear day's rise comes, on what part of the sun
+            shines at the issue: information form, (k, b, 2, 2) and (k, b, 2).
+    """
+
+    rise: RiseState
+    lift_c: FloatArray
+    lift_clear: BoolArray
+    shut_square_c2: FloatArray
+    shut_weight: FloatArray
+    gain: FloatArray
+    gain_weight: FloatArray
+    issued_c: FloatArray
+    issued_sd_c: FloatArray
+    issued_s: IntArray
+    issued_ground_c: FloatArray
+    issued_clear_c: FloatArray
+    issued_shut_c: FloatArray
+    issued_model_c: FloatArray
+    issued_share: FloatArray
+    square_c2: FloatArray
+    weight: FloatArray
+    widen: FloatArray
+    share_precision: FloatArray
+    share_vector: FloatArray
+
+
+def no_days(boxes: int) -> DayState:
+    """Before the first day."""
+    none = np.full((CLASSES, len(LIDS), boxes), np.nan)
+    precision = np.broadcast_to(np.diag(1.0 / SHARE_SPREAD**2), (CLASSES, boxes, 2, 2)).copy()
+    return DayState(
+        rise=outside_rise.no_days(),
+        lift_c=np.full((LIFT_DAYS, boxes), np.nan),
+        lift_clear=np.zeros((LIFT_DAYS, boxes), dtype=bool),
+        shut_square_c2=np.full((2, boxes), SHUT_RECORD_C2),
+        shut_weight=np.zeros(boxes),
+        gain=np.repeat(GAIN_PRIOR[:, None], boxes, axis=1),
+        gain_weight=np.zeros((len(OPENINGS), boxes)),
+        issued_c=none,
+        issued_sd_c=none,
+        issued_s=np.zeros(CLASSES, dtype=np.int64),
+        issued_ground_c=none[:, 0],
+        issued_clear_c=none[:, 0],
+        issued_shut_c=none[:, :2],
+        issued_model_c=none[:, :3],
+        issued_share=none[:, 0],
+        square_c2=np.zeros(none.shape),
+        weight=np.zeros(none.shape),
+        widen=np.ones((CLASSES, len(LIDS))),
+        share_precision=precision,
+        share_vector=np.broadcast_to(SHARE_PRIOR / SHARE_SPREAD**2, (CLASSES, boxes, 2)).copy(),
+    )
+
+
+def remembered(state: DayState, k: int, **issued: FloatArray | np.int64) -> DayState:
+    """The state with today's issue of class `k` noted until sunset marks it."""
+    notes = {}
+    for name, row in issued.items():
+        values = getattr(state, name).copy()
+        values[k] = row
+        notes[name] = values
+    return replace(state, **notes)
+
+
+def cleared(state: DayState) -> DayState:
+    """The state with today's issues forgotten."""
+    none = np.full_like(state.issued_c, np.nan)
+    return replace(
+        state,
+        issued_c=none,
+        issued_sd_c=none,
+        issued_s=np.zeros(CLASSES, dtype=np.int64),
+        issued_ground_c=none[:, 0],
+        issued_clear_c=none[:, 0],
+        issued_shut_c=none[:, :2],
+        issued_model_c=none[:, :3],
+        issued_share=none[:, 0],
+    )
+
+
+def record(state: DayState, k: int) -> Record:
+    """Ours beside the best recent lift, for a shut lid on clear days, from issue class `k`; shape (b,)."""
+    return Record(ours=state.square_c2[k, 0], plain=state.shut_square_c2[1], count=state.shut_weight)
+
+
+def gain_at(state: DayState, lids: FloatArray) -> FloatArray:
+    """The gain of each box at each opening: straight between those learnt, shape of `lids`."""
+    between = np.clip(lids / OPENINGS[1], 0.0, 1.0)
+    beyond = np.clip((lids - OPENINGS[1]) / (OPENINGS[2] - OPENINGS[1]), 0.0, 1.0)
+    shut, propped, wide = state.gain
+    return shut + between * (propped - shut) + beyond * (wide - propped)
+
+
+def plain_share(state: DayState, plain_closed_c: FloatArray) -> FloatArray:
+    """Weight of the best lift beside the model, by their records.
+
+    The best lift of ten dull days, or of days with the lid up, says nothing of a clear shut one.
+    """
+    weight = state.shut_square_c2**-SHARPNESS
+    share = weight[1] / weight.sum(axis=0)
+    return np.where(np.isnan(plain_closed_c) | ~state.lift_clear.any(axis=0), 0.0, share)
+
+
+def share_that_comes(state: DayState, k: int, sun_share: FloatArray) -> FloatArray:
+    """What part of the rise to a clear day's maximum to expect, shape (b,)."""
+    coefficient = np.linalg.solve(state.share_precision[k], state.share_vector[k][..., None])[..., 0]
+    return coefficient[:, 0] + coefficient[:, 1] * sun_share

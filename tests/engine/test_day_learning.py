@@ -1,0 +1,79 @@
+"""What a day teaches, and what it must not."""
+
+import numpy as np
+import pytest
+
+from propstick.blocks import PlaceRows
+from propstick.engine import day_learning, day_record
+from propstick.engine.nights import daylight_of
+from propstick.engine.slots import extend, no_slots
+from propstick.garden import Site
+from propstick.times import local_date
+
+SITE = Site(latitude=46.95, longitude=7.44, zone="Europe/Zurich")
+START_S = 1_709_251_200  # 2024-03-01T00:00:00Z
+LIGHT = daylight_of(SITE, local_date(START_S + 43_200, SITE.zone))
+NOON_ROW = 144
+
+
+def _learnt(*, lid, forecast_c=40.0, model_c=40.0, share=1.0, top_c=35.0):
+    """One day whose box peaks at noon under lids given per row; issued an hour after sunrise."""
+    time_s = START_S + 300 * np.arange(1, 289, dtype=np.int64)
+    away = np.abs(np.arange(288) - NOON_ROW) / 60.0
+    air = np.maximum(5.0, top_c - 15.0 * away**2)
+    unknown, wide = np.full(288, np.nan), np.full((288, 1), np.nan)
+    outside = np.full(288, 5.0)
+    rows = PlaceRows(
+        time_s, outside, unknown, unknown, air[:, None], wide, wide, wide, lid[:, None], wide, wide == 0
+    )
+    slots = extend(no_slots(1), rows, np.full((288, 1), share))
+    state = day_record.remembered(
+        day_record.no_days(1),
+        1,
+        issued_c=np.full((4, 1), forecast_c),
+        issued_sd_c=np.full((4, 1), 3.0),
+        issued_s=np.int64(LIGHT.sunrise_s // 300 * 300 + 3900),
+        issued_ground_c=np.array([5.0]),
+        issued_clear_c=np.array([model_c]),
+        issued_model_c=np.full((3, 1), model_c),
+        issued_shut_c=np.full((2, 1), model_c),
+        issued_share=np.array([0.6]),
+    )
+    return day_learning.learn(state, slots, LIGHT, site=SITE)
+
+
+def test_a_clear_shut_day_teaches_lift_gain_and_record():
+    """35 °C came of 40 foretold: 30 °C above outside, six sevenths of the model's rise."""
+    state = _learnt(lid=np.zeros(288))
+    assert state.lift_c[-1, 0] == pytest.approx(30.0)
+    assert state.lift_clear[-1, 0]
+    assert 30.0 / 35.0 < state.gain[0, 0] < 1.0
+    assert state.square_c2[1, 0, 0] == pytest.approx(25.0)
+    assert np.isnan(state.issued_c).all()
+
+
+def test_a_cloudy_day_teaches_a_lift_but_neither_gain_nor_error():
+    state = _learnt(lid=np.zeros(288), share=0.4)
+    assert state.lift_c[-1, 0] == pytest.approx(30.0)
+    assert not state.lift_clear[-1, 0]
+    assert state.gain[0, 0] == 1.0
+    assert state.weight[1, 0, 0] == 0.0
+    assert state.weight[1, 3, 0] == 1.0
+
+
+def test_a_maximum_that_somebody_ended_by_opening_is_not_that_of_a_shut_box():
+    lid = np.where(np.arange(288) > NOON_ROW + 2, 0.5, 0.0)
+    state = _learnt(lid=lid)
+    assert np.isnan(state.lift_c[-1, 0])
+    assert state.gain[0, 0] == 1.0
+
+
+def test_a_propped_day_teaches_the_propped_gain_alone():
+    state = _learnt(lid=np.full(288, 0.1))
+    assert state.gain[1, 0] != day_record.GAIN_PRIOR[1]
+    assert state.gain[[0, 2], 0].tolist() == [1.0, 1.0]
+    assert np.isnan(state.lift_c[-1, 0])
+
+
+def test_an_unknown_lid_counts_as_shut():
+    assert _learnt(lid=np.full(288, np.nan)).lift_c[-1, 0] == pytest.approx(30.0)

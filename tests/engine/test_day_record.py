@@ -1,0 +1,45 @@
+"""What is remembered of a box's days."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from propstick.engine import day_record
+from propstick.engine.rise import CLASSES
+
+
+def test_the_gain_runs_straight_between_the_openings_it_was_learnt_at():
+    state = replace(day_record.no_days(1), gain=np.array([[1.0], [0.6], [0.8]]))
+    lids = np.array([[0.0], [0.05], [0.1], [0.55], [1.0]])
+    assert day_record.gain_at(state, lids)[:, 0] == pytest.approx([1.0, 0.8, 0.6, 0.7, 0.8])
+
+
+def test_the_best_lift_counts_only_if_a_clear_shut_day_is_among_them():
+    state = day_record.no_days(2)
+    best = np.array([30.0, 30.0])
+    assert day_record.plain_share(state, best).tolist() == [0.0, 0.0]
+    clear = state.lift_clear.copy()
+    clear[-1] = True
+    seen = replace(state, lift_clear=clear)
+    assert day_record.plain_share(seen, best) == pytest.approx([0.5, 0.5])
+    assert day_record.plain_share(seen, np.array([np.nan, 30.0]))[0] == 0.0
+    worse_model = replace(seen, shut_square_c2=np.array([[16.0, 4.0], [4.0, 4.0]]))
+    share = day_record.plain_share(worse_model, best)
+    assert share[0] > 0.8
+    assert share[1] == pytest.approx(0.5)
+
+
+def test_an_issue_is_remembered_and_forgotten_at_sunset():
+    state = day_record.no_days(1)
+    noted = day_record.remembered(state, 1, issued_s=np.int64(99), issued_share=np.array([0.4]))
+    assert noted.issued_s.tolist() == [0, 99, 0, 0]
+    assert noted.issued_share[1, 0] == 0.4
+    assert state.issued_s.tolist() == [0] * CLASSES
+    assert np.isnan(day_record.cleared(noted).issued_share).all()
+
+
+def test_more_sun_now_promises_more_of_the_rise():
+    state = day_record.no_days(3)
+    comes = day_record.share_that_comes(state, 1, np.array([0.0, 0.5, 1.0]))
+    assert comes == pytest.approx([0.5, 0.7, 0.9])
