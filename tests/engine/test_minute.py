@@ -6,6 +6,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from propstick import codec
 from propstick.engine.minute import begin, follow
 
 
@@ -63,3 +64,11 @@ def test_no_rows_say_nothing(garden_rows, kent, two_boxes):
     )
     assert len(minutes.trace) == 0
     assert_same(state, after)
+
+
+def test_the_state_survives_as_text(garden_rows, kent, two_boxes):
+    """Written and read back, every bit is the same."""
+    state, _ = follow(
+        begin(two_boxes), garden_rows(0.5), limit_c=np.full(2, 20.0), boxes=two_boxes, site=kent
+    )
+    assert_same(state, codec.from_text(codec.to_text(state), of=type(state)))
