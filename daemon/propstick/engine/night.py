@@ -33,7 +33,10 @@ RECORD_NIGHTS = 8.0
 SHARPNESS = 5.0
 PLAIN_ERROR = np.array([1.0, 1.05, 1.35, 1.35])
 """Errors of the experts before they have a record, relative to the regression's."""
-WIDEN_RATE = 0.04
+NEW_VARIANCE = 1.5
+NEW_NIGHTS = 6.0
+WIDEN_RATE = 0.25
+"""Per unit of (share missed - 0.1): the factor on the interval follows what it misses."""
 BIAS_NIGHTS = 12.0
 
 
@@ -162,6 +165,8 @@ def _issue(state: NightState, slots: Slots, night: Night, time_s: int) -> _Issue
     n = state.weight[hour]
     bias = state.bias_c[hour] * n / (n + BIAS_NIGHTS)
     own_square = (RECORD_NIGHTS * noise**2 + n * state.square_c2[hour]) / (RECORD_NIGHTS + n)
+    # In the first nights the regression itself is uncertain, not only the weather.
+    own_square = own_square * (1.0 + NEW_VARIANCE * np.exp(-n / NEW_NIGHTS))
     sd = state.widen[hour] * np.sqrt(own_square)
     best = np.argmax(weight, axis=1)
     method = tuple(EXPERTS[k] for k in best)
@@ -270,7 +275,7 @@ def _mark(state: NightState, issues: list[_Issue], truths: list[FloatArray]) -> 
         expert_weight[h] = np.where(known, n, expert_weight[h])
         missed = _share_missed(issue, truth)
         if not np.isnan(missed):
-            widen[h] = np.clip(widen[h] * np.exp(WIDEN_RATE * (missed - 0.1) / 0.1 * 0.5), 0.5, 2.0)
+            widen[h] = np.clip(widen[h] * np.exp(WIDEN_RATE * (missed - 0.1)), 0.5, 2.0)
     return replace(
         state,
         plain=plain.add_night(state.plain, air, lowest),
