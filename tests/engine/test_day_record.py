@@ -10,9 +10,20 @@ from propstick.engine.rise import CLASSES
 
 
 def test_the_gain_runs_straight_between_the_openings_it_was_learnt_at():
-    state = replace(day_record.no_days(1), gain=np.array([[1.0], [0.6], [0.8]]))
+    gain = np.array([[1.0], [0.6], [0.8]])
+    state = replace(day_record.no_days(1), gain=gain, gain_weight=np.full((3, 1), 1e9))
     lids = np.array([[0.0], [0.05], [0.1], [0.55], [1.0]])
     assert day_record.gain_at(state, lids)[:, 0] == pytest.approx([1.0, 0.8, 0.6, 0.7, 0.8])
+
+
+def test_a_box_never_held_so_takes_after_the_others():
+    """Three propped days of one box at 0.5: the site is at (3 x 0.5 + 0.9) / 4, and so is the other box."""
+    gain, weight = np.repeat(day_record.GAIN_PRIOR[:, None], 2, axis=1), np.zeros((3, 2))
+    gain[1, 0], weight[1, 0] = 0.5, 3.0
+    state = replace(day_record.no_days(2), gain=gain, gain_weight=weight)
+    propped = day_record.gain_at(state, np.full((1, 2), 0.1))[0]
+    assert propped == pytest.approx([(3 * 0.5 + 0.6) / 4, 0.6])
+    assert day_record.gain_at(state, np.zeros((1, 2)))[0] == pytest.approx([1.0, 1.0])
 
 
 def test_the_best_lift_counts_only_if_a_clear_shut_day_is_among_them():

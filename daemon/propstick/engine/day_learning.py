@@ -17,14 +17,14 @@ from propstick.units import BoolArray, FloatArray
 _Z90 = 1.6448536269514722
 
 # Tuned on invented boxes, no other authority.
-CLEAR_SHARE = 0.85
+CLEAR_SHARE = 0.8
 """Share of a clear sun in the two hours before the maximum from which a day counts as clear."""
 RECORD_FORGETTING = 0.95
 WIDEN_RATE = 0.02
 SHUT_RECORD_DAYS = 3.0
 SHUT_FORGETTING = 0.85
-GAIN_DAYS = 2.0
-GAIN_FORGETTING = 0.8
+GAIN_DAYS = 1.0
+GAIN_FORGETTING = 0.75
 SHARE_FORGETTING = 0.97
 SHARE_NOISE = 0.22
 

@@ -138,7 +138,10 @@ def gain_at(state: DayState, lids: FloatArray) -> FloatArray:
     """The gain of each box at each opening: straight between those learnt, shape of `lids`."""
     between = np.clip(lids / OPENINGS[1], 0.0, 1.0)
     beyond = np.clip((lids - OPENINGS[1]) / (OPENINGS[2] - OPENINGS[1]), 0.0, 1.0)
-    shut, propped, wide = state.gain
+    # A box that was never held so on a clear day takes after the others here.
+    known = state.gain_weight
+    site = ((known * state.gain).sum(axis=1) + GAIN_PRIOR) / (known.sum(axis=1) + 1.0)
+    shut, propped, wide = (known * state.gain + site[:, None]) / (known + 1.0)
     return shut + between * (propped - shut) + beyond * (wide - propped)
 
 
