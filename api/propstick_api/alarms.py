@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Query, Response
 from starlette.exceptions import HTTPException
 
-from propstick.times import DAY_S, utc_text
+from propstick.times import DAY_S
 from propstick_api.asked import ask
 from propstick_api.deps import OnceKey, ServiceDep, Site, SiteDep
 from propstick_api.moments import span
@@ -66,9 +66,8 @@ def shelve(
 ) -> AskedOut:
     """A person does not want to hear of it until then."""
     _open(site, alarm_id)
-    until = wish.until
-    text = utc_text(until.timestamp()) if until.tzinfo else until.isoformat()
-    return ask(service, site, response, "shelve", {"id": alarm_id, "until": text}, key=key)
+    body = {"id": alarm_id, "until": wish.until.isoformat()}
+    return ask(service, site, response, "shelve", body, key=key)
 
 
 @router.post("/{alarm_id:path}/unshelve", status_code=202)

@@ -70,10 +70,12 @@ def completed(status: dict[str, Any], site: Site) -> dict[str, Any]:
 
 
 def _age(box: dict[str, Any], row_s: int) -> None:
-    """Says of each value how old it was at the row."""
+    """Says of each value how old it was at the row; a slope has no more digits than it has meaning."""
     for place in ("air", "soil", "humidity"):
         read = box[place]["read"]
         at_s = None if read is None else datetime.fromisoformat(read).timestamp()
+        rise = box[place]["rise_per_h"]
+        box[place]["rise_per_h"] = None if rise is None else round(rise, 2)
         box[place]["age_s"] = None if at_s is None else max(0, round(row_s - at_s))
 
 

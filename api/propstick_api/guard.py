@@ -31,7 +31,7 @@ log = logging.getLogger(__name__)
 LARGEST_BODY = 64 * 1024
 LARGEST_RECORDING = 16 * 2**20
 LONGEST_ADDRESS = 8 * 1024
-OPEN_TO_ALL = ("/sign-in", "/answer/", "/static/", "/favicon.ico")
+OPEN_TO_ALL = ("/sign-in", "/answer/", "/static/", "/favicon.ico", "/v1/session")
 """What is needed to get in, and the links in notices, which carry a token of their own."""
 READING = frozenset({"GET", "HEAD", "OPTIONS"})
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import dataclass, fields
 from datetime import date, timedelta
 from typing import Annotated, Any
 
@@ -12,10 +13,9 @@ from pydantic import Field
 
 from propstick.engine.nights import night_of
 from propstick.engine.scores import coverage, mean_absolute_error
-from propstick.records import DayForecast, NightForecast
 from propstick.times import DAY_S
 from propstick_api.deps import ServiceDep, Site, SiteDep
-from propstick_api.extremes import Book, day_highs, night_lows
+from propstick_api.extremes import Found, air_hours, day_highs, night_lows
 from propstick_api.moments import day_span
 from propstick_api.schemas import Out
 
@@ -78,55 +78,75 @@ def skill(
     )
 
 
+@dataclass(frozen=True)
+class Judged:
+    """One forecast, what came, and what the plain method would have said [°C]; NaN where unknown."""
+
+    middle_c: float
+    low_c: float
+    high_c: float
+    observed_c: float
+    plain_c: float
+
+
 def _nights(site: Site, first: date, last: date, begin_s: int, end_s: int) -> list[dict[str, Any]]:
-    where = site.garden.site
-    came = night_lows(site, site.garden, first - timedelta(days=1), last)
-    grouped: dict[str, list[NightForecast]] = defaultdict(list)
+    """Judged by the lowest from issue to the night's end, which is what a forecast speaks of."""
+    garden = site.garden
+    hours = air_hours(site, garden, from_s=begin_s, to_s=end_s, which="low")
+    before = night_lows(site, garden, first - timedelta(days=1), last)
+    grouped: dict[str, list[Judged]] = defaultdict(list)
     for forecast in site.journal.issued("nights", begin_s, end_s):
-        if first <= forecast.night <= last:
-            hour = night_of(where, forecast.night).issue_hour(forecast.issued_s)
-            called = "evening brief" if hour < 1 else "2 h after sunset" if hour < 3 else "later in the night"
-            grouped[f"night minimum, {called}"].append(forecast)
-    return [
-        _compared(
-            name, "as last night", came, [(f.box, f.night, f.min_c, f.low_c, f.high_c) for f in forecasts]
+        if not first <= forecast.night <= last:
+            continue
+        night = night_of(garden.site, forecast.night)
+        came = None
+        if forecast.box in hours:
+            came = hours[forecast.box].between(max(forecast.issued_s, night.start_s), night.end_s)
+        hour = night.issue_hour(forecast.issued_s)
+        called = "evening brief" if hour < 1 else "2 h after sunset" if hour < 3 else "later in the night"
+        grouped[f"night minimum, {called}"].append(
+            Judged(
+                forecast.min_c,
+                forecast.low_c,
+                forecast.high_c,
+                _value(came),
+                _value(before.get((forecast.night - timedelta(days=1), forecast.box))),
+            )
         )
-        for name, forecasts in sorted(grouped.items())
-    ]
+    return [_compared(name, "as last night", judged) for name, judged in sorted(grouped.items())]
 
 
 def _days(site: Site, first: date, last: date, begin_s: int, end_s: int) -> list[dict[str, Any]]:
     """Only the maximum expected with the lid as it stands can be compared with what came."""
     came = day_highs(site, site.garden, first - timedelta(days=1), last)
-    found: list[DayForecast] = [
-        f for f in site.journal.issued("days", begin_s, end_s) if f.lid == "as-is" and first <= f.day <= last
+    judged = [
+        Judged(
+            f.max_c,
+            f.low_c,
+            f.high_c,
+            _value(came.get((f.day, f.box))),
+            _value(came.get((f.day - timedelta(days=1), f.box))),
+        )
+        for f in site.journal.issued("days", begin_s, end_s)
+        if f.lid == "as-is" and first <= f.day <= last
     ]
-    if not found:
-        return []
-    values = [(f.box, f.day, f.max_c, f.low_c, f.high_c) for f in found]
-    return [_compared("day maximum, lid as it stands", "as the day before", came, values)]
+    return [_compared("day maximum, lid as it stands", "as the day before", judged)] if judged else []
 
 
-def _compared(
-    name: str,
-    plain: str,
-    came: Book,
-    said: list[tuple[str, date, float, float, float]],
-) -> dict[str, Any]:
-    nan = float("nan")
-    observed = np.array([_value(came, day, box) for box, day, *_ in said])
-    before = np.array([_value(came, day - timedelta(days=1), box) for box, day, *_ in said])
-    middle, low, high = (np.array(column) for column in list(zip(*said, strict=True))[2:])
-    both = ~(np.isnan(observed) | np.isnan(before) | np.isnan(middle))
-    ours_c, plain_c = (
-        mean_absolute_error(values[both], observed[both]) if both.any() else nan
-        for values in (middle, before)
+def _compared(name: str, plain: str, judged: list[Judged]) -> dict[str, Any]:
+    middle, low, high, observed, before = (
+        np.array([getattr(one, field.name) for one in judged]) for field in fields(Judged)
     )
     known = ~(np.isnan(observed) | np.isnan(middle))
+    both = known & ~np.isnan(before)
+    ours_c = plain_c = float("nan")
+    if both.any():
+        ours_c = mean_absolute_error(middle[both], observed[both])
+        plain_c = mean_absolute_error(before[both], observed[both])
     return {
         "forecast": name,
         "count": int(known.sum()),
-        "error_c": _shown(mean_absolute_error(middle, observed) if known.any() else nan),
+        "error_c": _shown(mean_absolute_error(middle, observed)) if known.any() else None,
         "plain": plain,
         "plain_error_c": _shown(plain_c),
         "inside_90": _shown(coverage(low, high, observed)),
@@ -134,8 +154,8 @@ def _compared(
     }
 
 
-def _value(came: Book, day: date, box: str) -> float:
-    return came[day, box].value_c if (day, box) in came else float("nan")
+def _value(found: Found | None) -> float:
+    return float("nan") if found is None else found.value_c
 
 
 def _heat(alarms: list[dict[str, Any]]) -> dict[str, Any]:
