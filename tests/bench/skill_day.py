@@ -298,7 +298,8 @@ def print_days(title: str, d: dict[str, FloatArray]) -> None:
             width, bias = (d["high"] - d["low"])[m].mean(), (d["ours"] - d["came"])[m].mean()
             rest = f"{held:4.0%}   {width:5.2f}  {bias:+5.2f}  {outside:5.2f}"
             top = scores.mean_absolute_error(d["ceiling"][m], came)
-            gone = scores.way(mae[1], mae[2], top)
+            # The best recent lift is of a shut lid: it is no fair base for any other.
+            gone = scores.way(mae[1], mae[2], top) if lid == 0 else float("nan")
             print(f"  {k}  {name:8s} {m.sum():6d}  {figures}  {top:5.2f} {gone:5.0%}   {rest}")
     for k in (0, 1):
         m = (
