@@ -16,9 +16,7 @@ class Sight:
     def __init__(self, folder, listen="127.0.0.1"):
         self.book = AccessBook(open_store(f"sqlite:///{folder}/gate.db"))
         self.clock = HandClock()
-        self.gate = Gate(
-            lambda: self.book, listen=listen, clock=self.clock, monotonic=self.clock.monotonic_s
-        )
+        self.gate = Gate(lambda: self.book, listen=listen, clock=self.clock, monotonic=self.clock.monotonic_s)
 
 
 @pytest.fixture

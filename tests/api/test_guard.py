@@ -83,7 +83,9 @@ def test_a_calendar_program_gets_in_with_basic_and_only_to_read(rig, locked):
     assert locked.post("/v1/boxes/north/watered", auth=("any", token)).status_code == 401
 
 
-@pytest.mark.parametrize("value", ["Bearer", "Bearer ", "Basic %%%", "Basic Og==", "Digest x", "Bearer " + "a" * 5000])
+@pytest.mark.parametrize(
+    "value", ["Bearer", "Bearer ", "Basic %%%", "Basic Og==", "Digest x", "Bearer " + "a" * 5000]
+)
 def test_odd_credentials_are_none(locked, value):
     """401, never a fault."""
     assert locked.get("/v1/now", headers={"Authorization": value}).status_code == 401
@@ -125,6 +127,7 @@ def test_every_answer_carries_the_headers_of_caution(client):
 
 def test_a_fault_of_our_own_is_a_problem_without_its_inside(rig, client, monkeypatch):
     """500 as problem details; what went wrong is in the log only."""
+
     def broken(*_args, **_kwargs):
         raise KeyError("secret inside")
 
