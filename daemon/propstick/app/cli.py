@@ -34,6 +34,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "export": ("exporting", "write stored readings or alarms to a file"),
     "backup": ("backup", "copy the store to a file while the watch runs"),
     "restore": ("restore", "put a backup in the store's place"),
+    "completion": ("completion", "print what lets the Tab key of your shell know Propstick"),
 }
 """Command: (module in `app/commands`, what it does). The order is that of the help."""
 
@@ -159,6 +160,14 @@ def _parser() -> tuple[argparse.ArgumentParser, dict[str, argparse.ArgumentParse
         # A command may define --garden anew, with its own words.
         _garden_option(commands[name], default=argparse.SUPPRESS)
     return parser, commands
+
+
+def whole_parser() -> argparse.ArgumentParser:
+    """The parser with every command's options: imports all their modules, so only for what needs all."""
+    parser, commands = _parser()
+    for name, (module, _) in COMMANDS.items():
+        importlib.import_module(f"propstick.app.commands.{module}").configure(commands[name])
+    return parser
 
 
 def _garden_option(parser: argparse.ArgumentParser, *, default: str | None) -> None:
