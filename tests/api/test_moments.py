@@ -40,7 +40,7 @@ def test_a_day_as_an_end_is_its_last_second():
 )  # fmt: skip
 def test_what_is_no_moment_is_refused(text):
     """With its name and what was expected."""
-    with pytest.raises(InputError, match="^from: got "):
+    with pytest.raises(InputError, match=r"^from: got "):
         moment(text, ZONE, what="from")
 
 
@@ -55,8 +55,14 @@ def test_a_span_ends_now_and_reaches_back():
     )  # fmt: skip
 
 
-@pytest.mark.parametrize(("begin", "end"), [("2026-04-12", "2026-04-11"), ("2026-04-12T10:00Z", "2026-04-12T10:00Z"),
-                                            ("2020-01-01", "2026-01-01")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("begin", "end"),
+    [
+        ("2026-04-12", "2026-04-11"),
+        ("2026-04-12T10:00Z", "2026-04-12T10:00Z"),
+        ("2020-01-01", "2026-01-01"),
+    ],
+)
 def test_a_span_that_cannot_be_is_refused(begin, end):
     """The wrong way round, empty, too long."""
     with pytest.raises(InputError):
