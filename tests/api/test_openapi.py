@@ -12,7 +12,7 @@ from propstick.garden import Garden
 from propstick.testing import HandClock
 from propstick_api.app import build
 
-EXAMPLES = 15
+EXAMPLES = 30
 NOT_SAID = [positive_data_acceptance]
 """That a box must be one of the garden, and from before to, is more than a description can say."""
 ENDLESS = "/v1/now/stream"
