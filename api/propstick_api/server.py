@@ -8,6 +8,7 @@ import signal
 import socket
 import sys
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -19,7 +20,7 @@ from propstick.app.settings import ApiSettings, Settings
 from propstick.edges.access import AccessBook
 from propstick.edges.clock import SystemClock
 from propstick.edges.database import open_store
-from propstick.edges.service import tell_service
+from propstick.edges.service import tell_service, watchdog_s
 from propstick.errors import ConfigError, PropstickError, StoreError
 from propstick.ports import Clock
 from propstick_api.app import build
@@ -43,6 +44,7 @@ def serve(settings: Settings) -> int:
     logging.basicConfig(level=logging.INFO, stream=sys.stdout, format="%(message)s")
     _must_be_safe(settings)
     server = _server(settings, SystemClock())
+    server.watchdog_s = watchdog_s()
     listening = _socket(settings.api)
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda *_: server.ask_to_stop())
@@ -86,11 +88,25 @@ def start_beside(settings: Settings, *, clock: Clock) -> Running:
 
 
 class Server(uvicorn.Server):
-    """Uvicorn, which ends our streams before it waits for them, and leaves signals to its caller."""
+    """Uvicorn, which ends our streams before it waits for them, and leaves signals to its caller.
+
+    Attributes:
+        watchdog_s: Within how many seconds the service manager wants to hear of us. None: not at all, as
+            beside a watch, which answers for the process itself.
+    """
 
     def __init__(self, config: uvicorn.Config) -> None:
         super().__init__(config)
         self.is_up = threading.Event()
+        self.watchdog_s: float | None = None
+        self._told_s = float("-inf")
+
+    async def on_tick(self, counter: int) -> bool:
+        """Called ten times a second by the loop that answers requests: a hung one says nothing."""
+        if self.watchdog_s is not None and time.monotonic() - self._told_s >= self.watchdog_s / 3:
+            tell_service("WATCHDOG=1")
+            self._told_s = time.monotonic()
+        return await super().on_tick(counter)
 
     def ask_to_stop(self) -> None:
         """Ends the service; safe in a signal handler and from any thread."""

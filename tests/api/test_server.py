@@ -1,5 +1,6 @@
 """Running the service: where it may listen, beside a watch, and how it ends."""
 
+import asyncio
 import socket
 from dataclasses import replace
 
@@ -11,7 +12,7 @@ from propstick.app.settings import ApiSettings
 from propstick.edges.access import AccessBook
 from propstick.edges.database import open_store
 from propstick.errors import ConfigError, PropstickError
-from propstick_api.server import _must_be_safe, _socket, start_beside
+from propstick_api.server import _must_be_safe, _server, _socket, start_beside
 
 
 def _listening(rig, listen):
@@ -70,3 +71,16 @@ def test_small_answers_leave_at_once(rig):
     listening = _socket(ApiSettings(port=0))
     assert listening.proto == socket.IPPROTO_TCP
     listening.close()
+
+
+@pytest.mark.parametrize(("asked_s", "told"), [(0.3, ["WATCHDOG=1"]), (None, [])])
+def test_the_loop_that_answers_tells_the_service_manager(rig, monkeypatch, asked_s, told):
+    """Once a third of what the manager asks for; beside a watch, which speaks for the process, never."""
+    said = []
+    monkeypatch.setattr("propstick_api.server.tell_service", said.append)
+    server = _server(rig.settings, rig.clock)
+    server.watchdog_s = asked_s
+    server.should_exit = True  # one tick, and it says that it ends
+    assert asyncio.run(server.on_tick(1)) is True
+    asyncio.run(server.on_tick(2))
+    assert said == told
