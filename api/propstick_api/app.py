@@ -9,6 +9,7 @@ from contextlib import asynccontextmanager
 from typing import Any
 from urllib.parse import urlsplit
 
+from anyio import to_thread
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
@@ -37,6 +38,8 @@ from propstick_api.live import Live
 from propstick_api.problems import DOCUMENTED, Problem, add_handlers
 
 PAGE = "propstick_api.page"
+THREADS = 6
+"""Requests that read the store at a time. Forty, the default, would each keep memory of their own."""
 DESCRIPTION = """\
 What the watch of a garden of cold frames sees, forecasts and advises. Temperatures are °C, times RFC 3339
 in UTC. Errors are problem details (RFC 9457). What is written here are requests, which the watch takes up
@@ -61,6 +64,7 @@ def build(settings: Settings, *, clock: Clock) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        to_thread.current_default_thread_limiter().total_tokens = THREADS
         await service.live.start()
         try:
             yield

@@ -4,16 +4,11 @@ from __future__ import annotations
 
 import io
 from datetime import date, timedelta
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Response
 from starlette.exceptions import HTTPException
 
-from propstick.app.lived_night import lived_night
-from propstick.app.night_scene import scene_of
-from propstick.app.render import png
-from propstick.app.replay_report import Report, places_reported
-from propstick.drawing import night_picture
 from propstick.edges.export import column_names, write_csv, write_senml
 from propstick.engine.nights import night_of
 from propstick.errors import ConfigError, InputError
@@ -24,6 +19,11 @@ from propstick_api.deps import ServiceDep, Site, SiteDep
 from propstick_api.extremes import Book, night_lows
 from propstick_api.moments import day_span, in_years
 from propstick_api.schemas import Out
+
+if TYPE_CHECKING:
+    from propstick.app.replay_report import Report
+
+# What reads and draws a night is imported when one is asked for: until then it would only take memory.
 
 router = APIRouter(prefix="/v1/nights", tags=["nights"])
 
@@ -117,6 +117,8 @@ def picture(day: NightDate, site: SiteDep) -> Response:
 @router.get("/{day}/picture.png", response_class=Response, responses={200: {"content": {"image/png": {}}}})
 def pixels(day: NightDate, site: SiteDep) -> Response:
     """The same in pixels, where the extra `png` is installed; 404 where it is not."""
+    from propstick.app.render import png
+
     svg = _picture(site, in_years(day, what="date"))
     try:
         return Response(png(svg), media_type="image/png")
@@ -183,6 +185,8 @@ def _night_row(
 
 def lived(report: Report, night: date) -> dict[str, Any]:
     """A night's object."""
+    from propstick.app.replay_report import places_reported
+
     tonight = night_of(report.garden.site, night)
     boxes = places_reported(report.garden)
     shown = (*boxes, *(() if OUTSIDE in boxes else (OUTSIDE,)))
@@ -218,6 +222,8 @@ def _curve(report: Report, box: str, place: str) -> dict[str, Any] | None:
 
 
 def _report(site: Site, night: date) -> Report:
+    from propstick.app.lived_night import lived_night
+
     try:
         return lived_night(site.store, site.garden, night)
     except InputError as error:
@@ -225,6 +231,9 @@ def _report(site: Site, night: date) -> Report:
 
 
 def _picture(site: Site, night: date) -> str:
+    from propstick.app.night_scene import scene_of
+    from propstick.drawing import night_picture
+
     return night_picture(scene_of(_report(site, night), night))
 
 

@@ -9,10 +9,6 @@ from anyio import to_thread
 from fastapi import APIRouter, Query, Request, Response
 from starlette.exceptions import HTTPException
 
-from propstick.app import recording as recordings
-from propstick.app.replay import replay as play
-from propstick.app.replay_garden import garden_of, site_of, with_settings
-from propstick.app.replay_report import rows_between
 from propstick.errors import InputError
 from propstick.times import DAY_S
 from propstick_api.deps import ServiceDep
@@ -81,6 +77,12 @@ async def replay(
 
 
 def _found(data: bytes, *, site: str | None, settings: list[str], unit: Literal["C", "F"]) -> dict[str, Any]:
+    # The engine, which nothing else here needs: 5 MiB and a tenth of a second.
+    from propstick.app import recording as recordings
+    from propstick.app.replay import replay as play
+    from propstick.app.replay_garden import garden_of, site_of, with_settings
+    from propstick.app.replay_report import rows_between
+
     place = site_of(site, unit=unit) if site else None
     recording = recordings.read(data, unit=unit, zone=place.zone if place else None)
     garden = with_settings(garden_of(recording, site=place, unit=unit), settings)

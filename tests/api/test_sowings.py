@@ -45,7 +45,8 @@ def test_the_same_key_is_the_same_sowing(client):
     "change",
     [{"box": "est"}, {"crop": ""}, {"crop": "  "}, {"crop": 5}, {"sown": "2026-02-30"},
      {"sown": "0001-01-01"}, {"sown": "9999-12-31"}, {"first_up": "2026-01-01"}, {"yield_g": -1},
-     {"yield_g": 10**12}, {"yield_g": 1.5}, {"note": "x" * 2001}, {"colour": "green"}, {"note": "nul\x00"}, {"removed": True}],
+     {"yield_g": 10**12}, {"yield_g": 1.5}, {"note": "x" * 2001}, {"colour": "green"}, {"note": "nul\x00"},
+     {"removed": True}],
 )  # fmt: skip
 def test_what_cannot_be_sown_is_refused(client, change):
     """422 with what was expected; nothing is written down."""

@@ -6,7 +6,6 @@ from dataclasses import fields
 from datetime import date, datetime
 from typing import Any
 
-from propstick.app.replay_night import garden_of_then
 from propstick.app.replay_report import Report, observed_days, observed_nights
 from propstick.edges.database import Store
 from propstick.edges.journal import Journal
@@ -15,7 +14,7 @@ from propstick.engine.nights import night_of
 from propstick.errors import InputError
 from propstick.garden import Garden
 from propstick.grid import ReadingColumns
-from propstick.records import Alarm, CoverTold
+from propstick.records import Alarm, CoverTold, GardenChanged
 from propstick.times import DAY_S, row_at_or_before, utc_text
 
 _TIMES = {
@@ -68,6 +67,12 @@ def lived_night(store: Store, garden: Garden, night: date) -> Report:
         readings=readings,
         aside=_none_of(readings),
     )
+
+
+def garden_of_then(journal: Journal, garden: Garden, time_s: int) -> Garden:
+    """The garden that was in force at a row: the last change before it, else the one of now."""
+    changes = [item for item in journal.news_between(0, time_s) if isinstance(item, GardenChanged)]
+    return changes[-1].garden if changes else garden
 
 
 def alarm_of(shown: dict[str, Any]) -> Alarm:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 
+from propstick.app.lived_night import garden_of_then
 from propstick.app.replay import alarms_of, run
 from propstick.app.replay_garden import with_settings
 from propstick.app.replay_report import Report, observed_days, observed_nights
@@ -88,12 +89,6 @@ def _state_before(journal: Journal, garden: Garden, from_s: int) -> tuple[Engine
             pass  # another release wrote it: warm up instead
     first_s = row_at_or_before(from_s - WARM_UP_S, garden.step_s)
     return begin(garden_of_then(journal, garden, first_s)), first_s
-
-
-def garden_of_then(journal: Journal, garden: Garden, time_s: int) -> Garden:
-    """The garden that was in force at a row: the last change before it, else the one of now."""
-    changes = [item for item in journal.news_between(0, time_s) if isinstance(item, GardenChanged)]
-    return changes[-1].garden if changes else garden
 
 
 def _with_settings(news: Sequence[News], settings: Sequence[str]) -> list[News]:
