@@ -120,3 +120,23 @@ def test_the_rule_does_what_it_says(tmp_path):
     script = script.replace("/sys%p", str(master / "28-3c01b556e1a2")).replace("chgrp propstick", ":")
     subprocess.run(["sh", "-c", script], check=True)
     assert trigger.stat().st_mode & 0o777 == 0o664
+
+
+def test_nginx_takes_the_example(tmp_path):
+    """`nginx -t` on the example as it is, but for the certificate's place."""
+    if shutil.which("nginx") is None or shutil.which("openssl") is None:
+        pytest.skip("nginx or openssl is not installed (Debian: nginx, openssl)")
+    subprocess.run(
+        ["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes",
+         "-keyout", "server.key", "-out", "server.crt", "-subj", "/CN=garden.local"],
+        cwd=tmp_path, check=True, capture_output=True,
+    )  # fmt: skip
+    example = (DEPLOY / "reverse-proxy.conf").read_text().replace("/etc/nginx/propstick", str(tmp_path))
+    (tmp_path / "nginx.conf").write_text(
+        f"pid {tmp_path}/pid;\nerror_log {tmp_path}/log;\nevents {{}}\n"
+        f"http {{\naccess_log off;\n{example}\n}}\n"
+    )
+    found = subprocess.run(
+        ["nginx", "-t", "-c", str(tmp_path / "nginx.conf")], capture_output=True, text=True, check=False
+    )
+    assert found.returncode == 0, found.stderr
