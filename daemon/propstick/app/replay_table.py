@@ -100,12 +100,26 @@ def _alarms(report: Report) -> list[str]:
             alarm.kind + (f" {alarm.place}" if alarm.kind.startswith("probe") and alarm.place else ""),
             _peak(alarm, report),
         )
-        for alarm in report.alarms[:_MOST_ALARMS]
+        for alarm in report.alarms
     ]
+    return ["", *_table(("raised", "until", "box", "alarm", "worst"), rows)]
+
+
+def _alarm_sums(report: Report) -> list[str]:
+    """Many alarms by box and kind: how often, from when to when, the worst of each."""
+    groups: dict[tuple[str, str], list[Alarm]] = {}
+    for alarm in report.alarms:
+        groups.setdefault((alarm.box, alarm.kind), []).append(alarm)
+    rows = []
+    for (box, kind), alarms in sorted(groups.items(), key=lambda item: -len(item[1])):
+        peaks = [alarm for alarm in alarms if alarm.peak_c is not None]
+        sign = -1 if kind in _COLD else 1
+        worst = max(peaks, key=lambda alarm: sign * (alarm.peak_c or 0.0), default=alarms[-1])
+        days = _day(alarms[0].raised_s, report), _day(alarms[-1].raised_s, report)
+        rows.append((str(len(alarms)), box, kind, *days, _peak(worst, report)))
     return [
-        "",
-        *_table(("raised", "until", "box", "alarm", "worst"), rows),
-        *_more(report.alarms, _MOST_ALARMS),
+        *_table(("times", "box", "alarm", "first", "last", "worst"), rows),
+        "  --json has every one of them",
     ]
 
 
