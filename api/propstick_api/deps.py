@@ -32,6 +32,7 @@ class Site:
     def __init__(self, store: Store, settings: Settings) -> None:
         name = settings.garden.site.name
         self.store = store
+        self._name = name
         self.journal = Journal(store, name)
         self.readings = ReadingLog(store, name)
         self.requests = Requests(store, name)
@@ -42,6 +43,11 @@ class Site:
         self._source = GardenSource(
             settings.path, settings.garden, sowings=sown, sowings_revision=sown.revision
         )
+
+    @property
+    def key(self) -> int:
+        """The site's key in the store's tables; another one perhaps after a restore."""
+        return self.store.site(self._name)
 
     @property
     def garden(self) -> Garden:

@@ -46,7 +46,7 @@ async def sign_in(request: Request, service: ServiceDep) -> Response:
         seconds = (refused.headers or {}).get("Retry-After", "60")
         return _sign_in(target, f"Too many wrong ones. Try again in {seconds} seconds.", status=429)
     response = Response(status_code=303, headers={"Location": target})
-    set_cookie(response, token)
+    set_cookie(response, token, request)
     return response
 
 

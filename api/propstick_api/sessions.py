@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Cookie, Response
+from fastapi import APIRouter, Cookie, Request, Response
 from pydantic import Field
 from starlette.exceptions import HTTPException
 
@@ -22,10 +22,10 @@ class SignIn(In):
 
 
 @router.post("", status_code=204)
-def sign_in(wish: SignIn, service: ServiceDep, response: Response) -> None:
+def sign_in(wish: SignIn, service: ServiceDep, request: Request, response: Response) -> None:
     """A session, in a cookie. Wrong phrases are answered ever more slowly."""
     token = signed_in(service, wish.passphrase, label="program")
-    set_cookie(response, token)
+    set_cookie(response, token, request)
 
 
 @router.delete("", status_code=204)
@@ -54,6 +54,17 @@ def signed_in(service: Service, phrase: str, *, label: str) -> str:
     return found
 
 
-def set_cookie(response: Response, token: str) -> None:
-    """Puts the session into a cookie that no script can read and no other site can send."""
-    response.set_cookie(COOKIE, token, max_age=SESSION_S, path="/", httponly=True, samesite="strict")
+def set_cookie(response: Response, token: str, request: Request) -> None:
+    """Puts the session into a cookie that no script can read and no other site can send.
+
+    Where the browser came through TLS (its own word for it, behind a proxy), it is sent back only so.
+    """
+    response.set_cookie(
+        COOKIE,
+        token,
+        max_age=SESSION_S,
+        path="/",
+        httponly=True,
+        samesite="strict",
+        secure=request.headers.get("origin", "").startswith("https://"),
+    )

@@ -32,6 +32,14 @@ def test_signing_in_needs_no_session_itself(locked):
     assert locked.get("/v1/now").status_code == 200
 
 
+def test_through_tls_the_cookie_stays_on_tls(locked):
+    """Behind a proxy the browser's Origin tells; on plain HTTP the cookie must still come back."""
+    own = {"passphrase": PHRASE}
+    assert "secure" not in _sign_in(locked, PHRASE).headers["set-cookie"].lower()
+    behind = locked.post("/v1/session", json=own, headers={"Origin": "https://localhost"})
+    assert "secure" in behind.headers["set-cookie"].lower()
+
+
 def test_signing_out_ends_it(locked):
     """The cookie is taken back and no longer good."""
     _sign_in(locked, PHRASE)

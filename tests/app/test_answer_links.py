@@ -3,11 +3,14 @@
 import pytest
 
 from propstick.app.answer_links import AnswerLinks, no_link
+from propstick.app.settings import ApiSettings, Settings, StoreSettings
+from propstick.app.wiring import assemble
 from propstick.edges.answers import Answers
 from propstick.edges.database import open_store
 from propstick.errors import StoreError
+from propstick.garden import Box, Garden, Probe, Site
 from propstick.records import Notice
-from propstick.testing import HandClock
+from propstick.testing import FakeBus, FakeChannel, HandClock
 
 
 def _notice(name="n1", alarms=("north.heat.x",)):
@@ -48,3 +51,31 @@ def test_a_store_in_trouble_costs_the_link_and_not_the_notice(answers, monkeypat
         patch.setattr(answers, "issue", refuse)
         assert links(_notice()) is None
     assert links(_notice()) is not None
+
+
+@pytest.mark.slow
+def test_a_notice_reaches_the_phone_with_its_link(tmp_path):
+    """All the way: a hot box, a watch whose page has an address, a channel."""
+    garden = Garden(
+        site=Site(name="plot"),
+        boxes=(Box(name="north"),),
+        probes=(Probe(id="a", box="north", place="air"),),
+    )
+    settings = Settings(
+        garden=garden,
+        store=StoreSettings(url=f"sqlite:///{tmp_path}/w.db"),
+        api=ApiSettings(address="http://pi.local:8460"),
+    )
+    phone = FakeChannel()
+    noon_s = 1_790_251_200
+    bus = FakeBus(source=lambda t: {"a": 35.0 + t // 60 % 2 / 16 if t > noon_s + 300 else 20.0})
+    assembly = assemble(
+        settings, clock=HandClock(noon_s), buses=lambda: [bus], channels={"phone": phone}, watches_file=False
+    )
+    while not any(alarm.kind == "heat" for alarm in assembly.watch.state.open_alarms):
+        assembly.watch.do_row(assembly.watch._rows.next_row())
+    assembly.delivery.work_once()
+    notice, link = next((n, link) for n, link in phone.sent if "heat" in n.kinds)
+    answers = Answers(assembly.store, "plot")
+    assert answers.look(link.removeprefix("http://pi.local:8460/answer/")).alarm_ids == notice.alarm_ids
+    assembly.close()
