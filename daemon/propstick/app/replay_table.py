@@ -13,7 +13,8 @@ from propstick.units import shown
 
 WIDTH = 80
 _MOST_ALARMS, _MOST_NOTICES, _MOST_NIGHTS = 30, 12, 14
-_COLD = frozenset({"frost", "frost-ahead", "soil-cold", "no-shelter"})
+_COLD = frozenset({"frost", "frost-ahead", "soil-cold"})
+_WITH_PEAK = _COLD | {"heat", "heat-ahead", "fast-rise", "soil-hot"}
 _FLAG_WORDS = {
     "range": "out of the range a probe can read",
     "power-on": "exactly 85 °C after losing power",
@@ -124,7 +125,7 @@ def _alarm_sums(report: Report) -> list[str]:
 
 
 def _peak(alarm: Alarm, report: Report) -> str:
-    if alarm.peak_c is None or alarm.kind.startswith("probe"):
+    if alarm.peak_c is None or alarm.kind not in _WITH_PEAK:
         return "-"
     return _degrees(alarm.peak_c, report)
 

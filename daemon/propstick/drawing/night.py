@@ -22,12 +22,13 @@ _LEFT, _RIGHT = 42, 374
 _EDGE = 14
 _HEAD = 54
 _PANEL_TITLE = 40
-_PLOT = 176
-_STRIP = 34
+_PLOT = 200
+_STRIP = 36
 _LINE = 17
 _CHARACTERS = 56
 """That fit the width at size 12.5."""
-_COLD = frozenset({"frost", "frost-ahead", "soil-cold", "no-shelter"})
+_WORST = {"heat": "highest", "soil-hot": "highest", "frost": "lowest", "soil-cold": "lowest"}
+"""Alarms whose peak is worth a word, and what it is."""
 _MOST_ALARMS, _MOST_NOTICES = 5, 6
 
 
@@ -74,15 +75,16 @@ def _heading(scene: NightScene) -> str:
 def _panel(box: BoxNight, scene: NightScene, times: TimeScale, top: float) -> tuple[str, float]:
     plot_top = top + _PANEL_TITLE
     bottom = plot_top + _PLOT
-    scale = degree_scale(_values(box, scene), top=plot_top + 4, bottom=bottom - 4, unit=scene.unit)
+    scale = degree_scale(_values(box, scene), top=plot_top + 20, bottom=bottom - 20, unit=scene.unit)
     shown_alarms = sorted(box.alarms, key=lambda alarm: alarm.raised_s)
     parts = [
-        paper.text(_EDGE, top + 22, box.name, size=16, bold=True),
+        paper.text(_EDGE, top + 22, box.name, size=min(16, 350 / len(box.name)), bold=True),
         paper.text(
             WIDTH - _EDGE, top + 22, _worst_words(box, scene, times), size=14, anchor="end", bold=True
         ),
-        _sky(scene, times, plot_top, bottom),
+        _darkness(scene, times, plot_top, bottom),
         _grid(scale, times, plot_top, bottom),
+        _sun_words(scene, times, plot_top + 14),
         _limits(box, scale, scene),
         _said(box, scale, times),
         _curve(scene.outside, scale, times, "outside") if box.name != "outside" else "",
@@ -115,19 +117,25 @@ def _values(box: BoxNight, scene: NightScene) -> list[float]:
     return values
 
 
-def _sky(scene: NightScene, times: TimeScale, top: float, bottom: float) -> str:
-    """Darkness between sunset and sunrise, with the words on its edges."""
+def _darkness(scene: NightScene, times: TimeScale, top: float, bottom: float) -> str:
+    """The ground between sunset and sunrise."""
     if scene.sunset_s is None or scene.sunrise_s is None:
         return ""
-    left = min(max(float(times.x(scene.sunset_s)), times.left), times.right)
-    right = min(max(float(times.x(scene.sunrise_s)), times.left), times.right)
-    parts = [paper.rect(left, top, right - left, bottom - top, css="ps-night")]
-    if times.inside(scene.sunset_s):
-        words = f"sunset {times.clock(scene.sunset_s)}"
-        parts.append(paper.text(left + 4, bottom - 6, words, kind="quiet", size=11.5))
-    if times.inside(scene.sunrise_s):
-        words = f"sunrise {times.clock(scene.sunrise_s)}"
-        parts.append(paper.text(right - 4, bottom - 6, words, kind="quiet", size=11.5, anchor="end"))
+    left, right = times.held(scene.sunset_s), times.held(scene.sunrise_s)
+    return paper.rect(left, top, right - left, bottom - top, css="ps-night")
+
+
+def _sun_words(scene: NightScene, times: TimeScale, y: float) -> str:
+    parts = []
+    for word, at, shift, anchor in (
+        ("sunset", scene.sunset_s, 4, "start"),
+        ("sunrise", scene.sunrise_s, -4, "end"),
+    ):
+        if at is not None and times.inside(at):
+            x = float(times.x(at)) + shift
+            parts.append(
+                paper.text(x, y, f"{word} {times.clock(at)}", kind="quiet", size=11.5, anchor=anchor)
+            )
     return "".join(parts)
 
 
@@ -250,27 +258,29 @@ def _alarm_marks(alarms: list[Alarm], times: TimeScale, bottom: float) -> str:
 def _strip(box: BoxNight, times: TimeScale, top: float) -> str:
     """Lid and cover through the night: the lid's opening as height, a cover as a bar; said in words."""
     base = top + 15
-    parts = []
-    openings = [(lid.time_s, lid.opening, lid.known_from) for lid in box.lids]
-    if not openings:
-        parts.append(paper.text(_LEFT, base - 2, "lid not known", kind="quiet", size=12))
-    else:
-        parts.append(paper.text(_RIGHT + 9, base - 1, "lid", kind="quiet", size=12.5))
-    for (at, opening, known_from), (until, *_) in pairwise([*openings, (times.end_s, 0.0, "")]):
-        left, right = (min(max(float(times.x(t)), times.left), times.right) for t in (at, until))
+    parts = [paper.text(_EDGE, base, "lid", kind="quiet", size=12.5)]
+    if not box.lids:
+        parts.append(paper.text(_LEFT, base, "not known", kind="quiet", size=12.5))
+    for lid, after in pairwise([*box.lids, None]):
+        left, right = times.held(lid.time_s), times.held(times.end_s if after is None else after.time_s)
         if right <= left:
             continue
-        height = 2 + 10 * opening
-        parts.append(paper.rect(left, base - height, right - left, height, css="ps-t-glass", opacity=0.75))
-        words = _lid_word(opening) + (" (estimated)" if known_from == "estimate" else "")
+        height, opacity = 2 + 10 * lid.opening, 0.4 if lid.known_from == "estimate" else 0.8
+        parts.append(paper.rect(left, base - height, right - left, height, css="ps-t-glass", opacity=opacity))
+        words = _lid_word(lid.opening) + (" (estimated)" if lid.known_from == "estimate" else "")
         if right - left > 7 * len(words):
             parts.append(paper.text(left + 3, base - 3, words, size=11.5, halo=True))
+        elif after is None:
+            parts.append(
+                paper.text(_RIGHT + 9, base, _lid_word(lid.opening).removesuffix(" open"), size=12.5)
+            )
     for told, after in pairwise([*box.covers, None]):
-        until = times.end_s if after is None else after.time_s
-        left, right = (min(max(float(times.x(t)), times.left), times.right) for t in (told.time_s, until))
+        left, right = times.held(told.time_s), times.held(times.end_s if after is None else after.time_s)
         if told.on and right > left:
-            parts.append(paper.rect(left, base + 2, right - left, 6, css="ps-t-cover"))
-            parts.append(paper.text(_RIGHT + 9, base + 11, "covered", kind="cover", size=12.5))
+            parts.append(paper.rect(left, base + 3, right - left, 14, css="ps-t-cover"))
+            inside = right - left > 60
+            x, kind = (left + 5, "paper") if inside else (_RIGHT + 9, "cover")
+            parts.append(paper.text(x, base + 14, "covered", kind=kind, size=11.5, bold=True))
     return "".join(parts)
 
 
@@ -305,8 +315,8 @@ def _alarm_words(alarm: Alarm, scene: NightScene, times: TimeScale) -> str:
         over = local(alarm.returned_s, scene.zone)
         until = f" to {over:%H:%M}" if times.inside(alarm.returned_s) else f" to {over.day} {over:%b %H:%M}"
     words = f"{began}{until}: {alarm.kind.replace('-', ' ')}"
-    if alarm.peak_c is not None and not alarm.kind.startswith("probe"):
-        words += f", {'lowest' if alarm.kind in _COLD else 'highest'} {degrees(alarm.peak_c, scene.unit)}"
+    if alarm.peak_c is not None and alarm.kind in _WORST:
+        words += f", {_WORST[alarm.kind]} {degrees(alarm.peak_c, scene.unit)}"
     return words
 
 

@@ -29,7 +29,7 @@ _LINES = {"air": "stroke-width:2.6", "outside": "stroke-width:1.6;stroke-dasharr
 
 def _rules(colours: dict[str, str]) -> str:
     rules = [f".ps-paper{{fill:{colours['paper']}}}", f".ps-night{{fill:{colours['night']}}}"]
-    rules += [f".ps-t-{name}{{fill:{colours[name]}}}" for name in colours if name not in ("paper", "night")]
+    rules += [f".ps-t-{name}{{fill:{colours[name]}}}" for name in colours if name != "night"]
     rules += [f".ps-l-{name}{{fill:none;stroke:{colours[name]}}}" for name in colours]
     rules.append(f".ps-halo{{stroke:{colours['paper']}}}")
     return "".join(rules)

@@ -40,6 +40,10 @@ class TimeScale:
             self.right - self.left
         )
 
+    def held(self, time_s: float) -> float:
+        """Position, or the nearer edge of the picture."""
+        return min(max(float(self.x(time_s)), self.left), self.right)
+
     def inside(self, time_s: float) -> bool:
         """Whether the picture shows that moment."""
         return self.start_s <= time_s <= self.end_s
