@@ -1,6 +1,8 @@
 """Nights over HTTP: the list, one as it was lived, its picture and its readings."""
 
+from base64 import b64encode
 from datetime import date, datetime, timedelta
+from hashlib import sha256
 from xml.etree import ElementTree
 
 import numpy as np
@@ -99,3 +101,12 @@ def test_a_night_that_was_not_watched_is_refused(client, path, status):
 def test_a_list_of_nights_that_cannot_be_is_refused(client, query):
     """422."""
     assert client.get(f"/v1/nights?{query}").status_code == 422
+
+
+def test_the_pictures_own_style_is_allowed_and_no_other(client):
+    """Its hash stands in the policy (CSP level 3, section 2.3.1), so that it also works inside a page."""
+    answer = client.get(f"/v1/nights/{NIGHT}/picture.svg")
+    styles = ElementTree.fromstring(answer.text).findall(".//{http://www.w3.org/2000/svg}style")
+    hashes = [b64encode(sha256(style.text.encode()).digest()).decode() for style in styles]
+    assert len(hashes) == 1
+    assert f"style-src 'self' 'sha256-{hashes[0]}'" in answer.headers["content-security-policy"]
