@@ -98,7 +98,11 @@ def test_doubled_hour_of_autumn_is_told_apart_by_order(step):
 def test_a_doubled_row_in_the_doubled_hour_stays_a_double():
     """The same minute twice in minutely rows is a repeated row, not the second hour."""
     times, _ = read(
-        "2026-10-25 02:10:00", "2026-10-25 02:11:00", "2026-10-25 02:11:00", "2026-10-25 02:12:00", zone=BERLIN
+        "2026-10-25 02:10:00",
+        "2026-10-25 02:11:00",
+        "2026-10-25 02:11:00",
+        "2026-10-25 02:12:00",
+        zone=BERLIN,
     )
     assert [t - times[0] for t in times] == [0, 60_000, 60_000, 120_000]
 

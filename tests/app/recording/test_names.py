@@ -18,7 +18,9 @@ def test_box_place_and_probe():
     assert name("north.air.shed/top.v2").probe == "shed/top.v2"
 
 
-@pytest.mark.parametrize("text", ["", "air", "north", "North.air", "nörth.air", "north.air.", ".air", "a b.air"])
+@pytest.mark.parametrize(
+    "text", ["", "air", "north", "North.air", "nörth.air", "north.air.", ".air", "a b.air"]
+)
 def test_other_forms_are_refused(text):
     """With line and column."""
     with pytest.raises(InputError, match="line 1, column 3"):
