@@ -7,6 +7,9 @@ from propstick.app import recording
 from propstick.blocks import Flag
 from propstick.errors import InputError
 
+SEMICOLONS = "time;north.air;outside.air\n2026-04-12T18:00:00Z;9,5;4,25\n2026-04-12T18:01:00Z;9,4;\n"
+SPLIT = "time,north.air\n2026-04-12T18:00:00Z,9,5\n2026-04-12T18:01:00Z,9,4\n"
+YEARS = "time,north.air\n" + "".join(f"{y}-01-01T00:00:00Z,9\n" for y in range(2001, 2026))
 ROWS = "2026-04-12T18:00:00Z,9.5,4.25\n2026-04-12T18:01:00Z,9.4,\n"
 PLAIN = "time,north.air,outside.air\n" + ROWS
 
@@ -37,7 +40,7 @@ GOOD = [("north.air", 0, 9.5, 0), ("outside.air", 0, 4.25, 0), ("north.air", 1, 
         (PLAIN.replace("\n", "\r"), ""),
         (PLAIN.rstrip("\n"), ""),
         ("\n# logger 7\n\n" + PLAIN, ""),
-        (PLAIN.replace(",", ";").replace(".5", ",5").replace(".4", ",4").replace(".25", ",25"), "decimal commas"),
+        (SEMICOLONS, "decimal commas"),
         (PLAIN.replace(",", "\t"), "tabs"),
         ("sep=;\n" + PLAIN.replace(",", ";"), "semicolons"),
         (PLAIN.replace("9.5", '"9.5"').replace("north.air", '"north.air"'), ""),
@@ -89,11 +92,11 @@ def test_huge_figures_do_no_harm():
         ("time,north.air,north.air\n" + ROWS, "line 1, column 3", "a second time"),
         ("time,north.air,,outside.air\n" + ROWS, "line 1, column 3", "<box>.<place>"),
         ("time,north.air\n12/04/2026 18:00,9\n", "line 2, column time", "RFC 3339"),
-        ("time,north.air\n2026-04-12T18:00:00Z,9,5\n2026-04-12T18:01:00Z,9,4\n", "line 2, column 3", "3 cells"),
+        (SPLIT, "line 2, column 3", "3 cells"),
         ("time,north.air\n2026-04-12T18:00:00Z,warm\n", "line 2, column 2 (north.air)", "a number"),
         ("time,north.air\n2026-04-12T18:00:00Z,\n", "column 2", "no reading"),
         ("time,north.air\n1970-01-01T00:00:00Z,9\n", "column time", "believable"),
-        ("time,north.air\n" + "".join(f"{y}-01-01T00:00:00Z,9\n" for y in range(2001, 2026)), "column time", "15 years"),
+        (YEARS, "column time", "15 years"),
     ],
 )  # fmt: skip
 def test_refused_in_one_line_that_says_where(text, where, what):
