@@ -107,17 +107,7 @@ def push(settings: Settings, *, send: bool, now_s: int) -> Iterator[Finding]:
 def _sent(target: PushTarget, settings: Settings, now_s: int) -> Finding:
     from propstick.edges.push import AppriseChannel
 
-    notice = Notice(
-        id=f"check.{now_s}",
-        issued_s=now_s,
-        boxes=(),
-        kinds=("check",),
-        text=f"{settings.garden.site.name}: this is a try of Propstick's notices. Nothing to do.",
-        to=target.to,
-        urgency="Unknown",
-        severity="Unknown",
-        certainty="Unknown",
-    )
+    notice = trial_notice(settings.garden.site.name, to=target.to, now_s=now_s)
     try:
         delivery = AppriseChannel(target.url.reveal(), target.name).send(notice)
     except PropstickError as error:
@@ -129,4 +119,19 @@ def _sent(target: PushTarget, settings: Settings, now_s: int) -> Finding:
         mark="bad",
         found=f"{target.name}: {delivery.detail or 'not delivered'}",
         do="look at the address in [push] urls, and at the network",
+    )
+
+
+def trial_notice(site: str, *, to: str, now_s: int) -> Notice:
+    """A notice that only shows that notices arrive."""
+    return Notice(
+        id=f"check.{now_s}",
+        issued_s=now_s,
+        boxes=(),
+        kinds=("check",),
+        text=f"{site}: this is a try of Propstick's notices. Nothing to do.",
+        to=to,
+        urgency="Unknown",
+        severity="Unknown",
+        certainty="Unknown",
     )

@@ -22,6 +22,7 @@ INTERRUPTED = 130
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("demo", "watch a simulated garden of three boxes, faster than life; needs no Pi"),
     "replay": ("replay", "run a recording, or a stored night, through the watch's own decisions"),
+    "setup": ("setup", "eight questions on the first evening, and the garden file is written"),
     "watch": ("watch", "the daemon: read probes, store readings, warn in time"),
     "serve": ("serve", "the page and the HTTP interface beside the watch"),
     "passphrase": ("passphrase", "set what one must know to see the page from another machine"),
