@@ -258,7 +258,7 @@ class Evening:
 
     def _farewell(self, settings: Settings, sown: int) -> None:
         say = self.talk.say
-        say(f"\nWritten: {self.file}" + (f", and {sown} sowings into the store" if sown else ""))
+        say(f"\nWritten: {self.file}" + (f", and what is sown into the store ({sown})" if sown else ""))
         bare = [box for box in settings.garden.box_names if not settings.garden.probes_at(box, "air")]
         if bare:
             say(f"No air probe yet in {', '.join(bare)}: propstick probes find, then propstick probes name.")
