@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
+from typing import Any
 
 import numpy as np
 
@@ -27,10 +28,9 @@ def scene_of(report: Report, night: date | None = None) -> NightScene:
     Raises:
         InputError: nothing was measured in that night.
     """
-    if night is None and report.to_s - report.from_s <= SHORT_S:
-        return _scene(report, report.from_s, report.to_s, _sun_of_stretch(report), title=_span_words(report))
+    night = drawn_night(report, night)
     if night is None:
-        night = worst_night(report)
+        return _scene(report, report.from_s, report.to_s, _sun_of_stretch(report), title=_span_words(report))
     tonight = night_of(report.garden.site, night)
     if tonight.end_s < report.from_s or tonight.start_s > report.to_s:
         raise InputError(
@@ -40,6 +40,13 @@ def scene_of(report: Report, night: date | None = None) -> NightScene:
         )
     title = f"Night of {night.day} {night:%B %Y}"
     return _scene(report, tonight.start_s, tonight.end_s, tonight, title=title)
+
+
+def drawn_night(report: Report, night: date | None) -> date | None:
+    """The night to show: the one asked for, else the worst; None where the stretch is short enough whole."""
+    if night is not None or report.to_s - report.from_s <= SHORT_S:
+        return night
+    return worst_night(report)
 
 
 def worst_night(report: Report) -> date:
@@ -119,6 +126,7 @@ def _box(report: Report, box: str, start_s: int, end_s: int, night: Night | None
         worst_c=None if at is None else float(air.value_c[at]),
         worst_s=None if at is None else int(air.row_s[at]),
         worst_is="highest" if highest else "lowest",
+        **_otherwise(report, box, start_s, end_s),
         forecasts=tuple(f for f in report.night_forecasts if f.box == box and start_s <= f.issued_s <= end_s),
         lids=_lids(report, box, start_s, end_s),
         covers=_covers(report, box, end_s),
@@ -128,6 +136,20 @@ def _box(report: Report, box: str, start_s: int, end_s: int, night: Night | None
             if a.box == box and a.raised_s <= end_s and (a.returned_s is None or a.returned_s >= start_s)
         ),
     )
+
+
+def _otherwise(report: Report, box: str, start_s: int, end_s: int) -> dict[str, Any]:
+    found = report.what_if
+    if found is None or found["box"] != box:
+        return {}
+    times = np.array([int(datetime.fromisoformat(one["time"]).timestamp()) for one in found["curve"]])
+    values = np.array([one["air_c"] for one in found["curve"]])
+    inside = (times >= start_s) & (times <= end_s)
+    gap_s = _line(report, box, "air", start_s, end_s).gap_s
+    return {
+        "otherwise": Line(times[inside], values[inside], gap_s=gap_s),
+        "otherwise_words": found["action"],
+    }
 
 
 def _line(report: Report, box: str, place: str, start_s: int, end_s: int) -> Line:

@@ -27,6 +27,19 @@ class Series:
         first, last = np.searchsorted(self.row_s, [start_s, end_s + 1])
         return Series(self.row_s[first:last], self.value[first:last])
 
+    def last_at(self, time_s: float, *, no_older_than_s: float) -> float:
+        """The newest value up to that moment; NaN if there is none, or none young enough."""
+        return float(self.carried(np.array([time_s]), no_older_than_s=no_older_than_s)[0])
+
+    def carried(self, time_s: IntArray | FloatArray, *, no_older_than_s: float) -> FloatArray:
+        """The newest value up to each moment, NaN where there is none young enough; shape of `time_s`."""
+        if not len(self):
+            return np.full(np.shape(time_s), np.nan)
+        at = np.searchsorted(self.row_s, time_s, side="right") - 1
+        held = np.maximum(at, 0)
+        young = (at >= 0) & (time_s - self.row_s[held] <= no_older_than_s)
+        return np.where(young, self.value[held], np.nan)
+
 
 def place_series(readings: ReadingColumns, garden: Garden, *, box: str, place: str) -> Series:
     """The believed values of a place, corrected and rounded to 0.01 as the engine has them.

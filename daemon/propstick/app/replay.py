@@ -4,16 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import date
 
 import numpy as np
 
 from propstick.app.recording import Recording
-from propstick.app.replay_report import Report, observed_days, observed_nights, rows_between
+from propstick.app.replay_report import (
+    Report,
+    observed_days,
+    observed_nights,
+    places_reported,
+    rows_between,
+)
+from propstick.app.replay_skill import skill_of
 from propstick.blocks import FAULT_BITS, Block
 from propstick.engine.pipeline import EngineState, advance, begin
 from propstick.garden import Garden
 from propstick.grid import ReadingColumns, lay, rows_of
-from propstick.records import Alarm, News, Outcome
+from propstick.records import Alarm, CoverTold, News, Outcome
 from propstick.times import DAY_S
 from propstick.units import FlagArray, IntArray
 
@@ -60,8 +68,41 @@ def replay(
         piece_s=piece_s,
         progress=progress,
     )
-    span = {"from_s": from_s, "to_s": to_s}
-    return Report(
+    report = report_of(said, state, readings, from_s=from_s, to_s=to_s, covers=recording.covers)
+    return replace(
+        report, aside=recording.cover_columns, untimed=recording.untimed, remarks=recording.remarks
+    )
+
+
+def state_before(recording: Recording, garden: Garden, row_s: int) -> EngineState:
+    """The engine as it was before a row of the recording."""
+    from_s, _ = rows_between(recording, garden.step_s)
+    state, _, _ = run(
+        begin(garden), recording.columns, recording.covers, from_s=from_s, to_s=row_s - garden.step_s
+    )
+    return state
+
+
+def report_of(
+    said: Said,
+    state: EngineState,
+    readings: ReadingColumns,
+    *,
+    from_s: int,
+    to_s: int,
+    covers: Sequence[CoverTold],
+    night: date | None = None,
+) -> Report:
+    """The report of what was said from the row `from_s` to `to_s`, judged by what was measured.
+
+    Args:
+        readings: Of that stretch, with their final flags.
+        night: The only night to report; None: every one the stretch touches.
+    """
+    garden, span = state.garden, {"from_s": from_s, "to_s": to_s}
+    nights = observed_nights(readings, garden, **span, said=said.all("night_extremes"))
+    days = observed_days(readings, garden, **span, said=said.all("day_extremes"))
+    report = Report(
         garden=garden,
         **span,
         alarms=alarms_of(said, state),
@@ -70,15 +111,24 @@ def replay(
         heat=said.all("heat"),
         night_forecasts=said.all("nights"),
         day_forecasts=said.all("days"),
-        nights=observed_nights(readings, garden, **span, said=said.all("night_extremes")),
-        days=observed_days(readings, garden, **span, said=said.all("day_extremes")),
+        nights=tuple(one for one in nights if night in (None, one.date)),
+        days=days,
         lids=said.all("lids"),
-        covers=recording.covers,
+        covers=tuple(covers),
         readings=readings,
-        aside=recording.cover_columns,
-        untimed=recording.untimed,
-        remarks=recording.remarks,
+        aside=_taken(readings, slice(0)),
     )
+    skill = skill_of(
+        garden,
+        {box: report.series(box, "air") for box in places_reported(garden)},
+        nights=report.night_forecasts,
+        days=report.day_forecasts,
+        heat=report.heat,
+        alarms=report.alarms,
+        observed_nights=nights,
+        observed_days=days,
+    )
+    return replace(report, skill=skill)
 
 
 def alarms_of(said: Said, state: EngineState) -> tuple[Alarm, ...]:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date
 
 from propstick.app.lived_night import garden_of_then
-from propstick.app.replay import alarms_of, run
+from propstick.app.replay import report_of, run
 from propstick.app.replay_garden import with_settings
-from propstick.app.replay_report import Report, observed_days, observed_nights
+from propstick.app.replay_report import Report
 from propstick.edges.database import Store
 from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog
@@ -26,56 +26,81 @@ WARM_UP_S = 2 * DAY_S
 """Rows run through before the night where no state of then is kept."""
 
 
-def night_from_store(store: Store, garden: Garden, night: date, *, settings: Sequence[str] = ()) -> Report:
+def night_from_store(
+    store: Store,
+    garden: Garden,
+    night: date,
+    *,
+    settings: Sequence[str] = (),
+    since_s: int | None = None,
+) -> Report:
     """The report of one night, from one hour before sunset to one hour after sunrise.
 
     Args:
         garden: As it is now; the night is replayed in the garden of then.
         settings: `[BOX.]KEY=VALUE` to try another limit on the same night.
+        since_s: Begin here where that is earlier.
 
     Raises:
         InputError: nothing is stored of that night.
     """
-    journal, log = Journal(store, garden.site.name), ReadingLog(store, garden.site.name)
+    log = ReadingLog(store, garden.site.name)
     tonight = night_of(garden.site, night)
-    from_s = row_at_or_before(tonight.start_s, garden.step_s)
+    from_s = row_at_or_before(min(tonight.start_s, since_s or tonight.start_s), garden.step_s)
     to_s = row_at_or_before(tonight.end_s, garden.step_s)
-    state, first_s = _state_before(journal, garden, from_s)
-    state = replace(state, garden=with_settings(state.garden, settings))
-    news = _with_settings(journal.news_between(first_s, to_s), settings)
-    columns = log.columns((first_s - 2 * state.garden.step_s) * 1000, to_s * 1000 + 1)
-    if not len(columns) or not (columns.time_ms >= from_s * 1000).any():
+    past = _Past(Journal(store, garden.site.name), log, garden, settings)
+    state = past.state_before(from_s)
+    columns = past.columns(from_s, to_s)
+    if not (columns.time_ms >= from_s * 1000).any():
         raise InputError(
             f"--night {night.isoformat()}: got no reading from {utc_text(from_s)} to {utc_text(to_s)}",
             hint=_what_there_is(log),
         )
-    if first_s < from_s:
-        state, _, _ = run(
-            state, columns, _until(news, from_s), from_s=first_s, to_s=from_s - state.garden.step_s
-        )
-    state, said, flagged = run(state, columns, _from(news, from_s), from_s=from_s, to_s=to_s)
-    span = {"from_s": from_s, "to_s": to_s}
-    flagged = _between(flagged, from_s, to_s)
-    return Report(
-        garden=state.garden,
-        **span,
-        alarms=alarms_of(said, state),
-        notices=said.all("notices"),
-        briefs=said.all("briefs"),
-        heat=said.all("heat"),
-        night_forecasts=said.all("nights"),
-        day_forecasts=said.all("days"),
-        nights=tuple(
-            one
-            for one in observed_nights(flagged, state.garden, **span, said=said.all("night_extremes"))
-            if one.date == night
-        ),
-        days=observed_days(flagged, state.garden, **span, said=said.all("day_extremes")),
-        lids=said.all("lids"),
-        covers=tuple(item for item in news if isinstance(item, CoverTold)),
-        readings=flagged,
-        aside=_between(flagged, 1, 0),
+    news = past.news(from_s, to_s)
+    state, said, flagged = run(state, columns, news, from_s=from_s, to_s=to_s)
+    return report_of(
+        said,
+        state,
+        _between(flagged, from_s, to_s),
+        from_s=from_s,
+        to_s=to_s,
+        covers=[item for item in past.news(from_s - WARM_UP_S, to_s) if isinstance(item, CoverTold)],
+        night=night,
     )
+
+
+def state_before(store: Store, garden: Garden, row_s: int, *, settings: Sequence[str] = ()) -> EngineState:
+    """The engine as it was before a stored row."""
+    journal, log = Journal(store, garden.site.name), ReadingLog(store, garden.site.name)
+    return _Past(journal, log, garden, settings).state_before(row_s)
+
+
+@dataclass(frozen=True)
+class _Past:
+    """What is stored of a site's past, with the settings to try put in its gardens."""
+
+    journal: Journal
+    log: ReadingLog
+    garden: Garden
+    settings: Sequence[str]
+
+    def state_before(self, row_s: int) -> EngineState:
+        """From the newest kept state before the row, or a fresh one some days before."""
+        state, first_s = _state_before(self.journal, self.garden, row_s)
+        state = replace(state, garden=with_settings(state.garden, self.settings))
+        last_s = row_s - self.garden.step_s
+        if first_s <= last_s:
+            news = self.news(first_s, last_s)
+            state, _, _ = run(state, self.columns(first_s, last_s), news, from_s=first_s, to_s=last_s)
+        return state
+
+    def columns(self, first_s: int, last_s: int) -> ReadingColumns:
+        """Readings of rows; one that came after its row may be two steps older."""
+        return self.log.columns((first_s - 2 * self.garden.step_s) * 1000, last_s * 1000 + 1)
+
+    def news(self, first_s: int, last_s: int) -> list[News]:
+        """News of rows, both included."""
+        return [_with_settings(item, self.settings) for item in self.journal.news_between(first_s, last_s)]
 
 
 def _state_before(journal: Journal, garden: Garden, from_s: int) -> tuple[EngineState, int]:
@@ -91,23 +116,10 @@ def _state_before(journal: Journal, garden: Garden, from_s: int) -> tuple[Engine
     return begin(garden_of_then(journal, garden, first_s)), first_s
 
 
-def _with_settings(news: Sequence[News], settings: Sequence[str]) -> list[News]:
-    if not settings:
-        return list(news)
-    return [
-        replace(item, garden=with_settings(item.garden, settings))
-        if isinstance(item, GardenChanged)
-        else item
-        for item in news
-    ]
-
-
-def _until(news: Sequence[News], time_s: int) -> list[News]:
-    return [item for item in news if item.time_s < time_s]
-
-
-def _from(news: Sequence[News], time_s: int) -> list[News]:
-    return [item for item in news if item.time_s >= time_s]
+def _with_settings(item: News, settings: Sequence[str]) -> News:
+    if not settings or not isinstance(item, GardenChanged):
+        return item
+    return replace(item, garden=with_settings(item.garden, settings))
 
 
 def _between(columns: ReadingColumns, from_s: int, to_s: int) -> ReadingColumns:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import textwrap
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from datetime import datetime
+from typing import Any
 
 from propstick.app.replay_report import Observed, Report
 from propstick.records import Alarm
 from propstick.times import local
-from propstick.units import shown
+from propstick.units import shown, shown_difference
 
 WIDTH = 80
 _MOST_ALARMS, _MOST_NOTICES, _MOST_NIGHTS = 30, 12, 14
@@ -37,6 +39,8 @@ def table_of(report: Report) -> str:
         *_alarms(report),
         *_notices(report),
         *_nights(report),
+        *_what_if(report),
+        *_skill(report),
         *_readings(report),
     ]
     return "\n".join(parts)
@@ -166,6 +170,56 @@ def _foretold(one: Observed, report: Report) -> str:
     first = min(mine, key=lambda forecast: forecast.issued_s)
     low, high = (_figure(value, report) for value in (first.low_c, first.high_c))
     return f"{_degrees(first.min_c, report)} ({low} to {high})"
+
+
+def _what_if(report: Report) -> list[str]:
+    found = report.what_if
+    if found is None:
+        return []
+    at_s = int(datetime.fromisoformat(found["at"]).timestamp())
+    low, high = (_figure(found[key], report) for key in ("low_c", "high_c"))
+    return [
+        "",
+        *_wrapped(
+            f"With {found['box']} {found['action']} from {_when(at_s, report)} on: lowest "
+            f"{_degrees(found['min_c'], report)} ({low} to {high}), highest "
+            f"{_degrees(found['max_c'], report)}. As it was: lowest "
+            f"{_degrees(found['observed_min_c'], report)}."
+        ),
+    ]
+
+
+def _skill(report: Report) -> list[str]:
+    """Each kind of forecast beside the plain method that came closest."""
+    best: dict[str, dict[str, Any]] = {}
+    for one in report.skill:
+        score = one.get("plain_error_c", one.get("plain_brier"))
+        if score is None:
+            continue
+        held = best.get(one["forecast"])
+        if held is None or score < held.get("plain_error_c", held.get("plain_brier")):
+            best[one["forecast"]] = one
+    rows = [
+        (
+            name.replace(" minimum", ""),
+            str(one["count"]),
+            *_scores(one, report),
+            one["plain"],
+            "yes" if one["is_better"] else "no",
+        )
+        for name, one in best.items()
+    ]
+    if not rows:
+        return []
+    return ["", *_table(("forecast", "of", "error", "plain", "which", "better"), rows)]
+
+
+def _scores(one: dict[str, Any], report: Report) -> tuple[str, str]:
+    """Our error and the plain one's: degrees, or a Brier score of chances."""
+    if "brier" in one:
+        return f"{one['brier']:.3f}", f"{one['plain_brier']:.3f}"
+    unit = report.garden.site.unit
+    return tuple(f"{shown_difference(one[key], unit):.1f} °{unit}" for key in ("error_c", "plain_error_c"))
 
 
 def _readings(report: Report) -> list[str]:

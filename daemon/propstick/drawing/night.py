@@ -89,6 +89,7 @@ def _panel(box: BoxNight, scene: NightScene, times: TimeScale, top: float) -> tu
         _said(box, scale, times),
         _curve(scene.outside, scale, times, "outside") if box.name != "outside" else "",
         _curve(box.soil, scale, times, "soil"),
+        _curve(box.otherwise, scale, times, "said"),
         _curve(box.air, scale, times, "air"),
         _names(box, scene, scale, plot_top, bottom),
         _worst_mark(box, scene, scale, times),
@@ -105,7 +106,7 @@ def _panel(box: BoxNight, scene: NightScene, times: TimeScale, top: float) -> tu
 
 
 def _values(box: BoxNight, scene: NightScene) -> list[float]:
-    lines = [box.air, box.soil] + ([scene.outside] if box.name != "outside" else [])
+    lines = [box.air, box.soil, box.otherwise] + ([scene.outside] if box.name != "outside" else [])
     values = [
         v for one in lines if len(one) for v in (float(np.min(one.value_c)), float(np.max(one.value_c)))
     ]
@@ -199,6 +200,7 @@ def _names(box: BoxNight, scene: NightScene, scale: DegreeScale, top: float, bot
     curves = [("outside" if box.name == "outside" else "inside", box.air, "air"), ("soil", box.soil, "soil")]
     if box.name != "outside":
         curves.append(("outside", scene.outside, "outside"))
+    curves.append((f"if {box.otherwise_words}", box.otherwise, "said"))
     named = [(words, float(scale.y(one.value_c[-1])), kind) for words, one, kind in curves if len(one)]
     placed = spread([y + 4.5 for _, y, _ in named], apart=15, low=top + 12, high=bottom - 2)
     return "".join(

@@ -24,7 +24,8 @@ _DARK = {
 }  # fmt: skip
 
 _LINES = {"air": "stroke-width:2.6", "outside": "stroke-width:1.6;stroke-dasharray:6 3",
-          "soil": "stroke-width:2.2;stroke-dasharray:1.5 3.5;stroke-linecap:round"}  # fmt: skip
+          "soil": "stroke-width:2.2;stroke-dasharray:1.5 3.5;stroke-linecap:round",
+          "said": "stroke-width:2;stroke-dasharray:9 3 2 3"}  # fmt: skip
 
 
 def _rules(colours: dict[str, str]) -> str:

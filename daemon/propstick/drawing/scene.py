@@ -46,6 +46,9 @@ class BoxNight:
     lids: tuple[LidOpening, ...] = ()
     covers: tuple[CoverTold, ...] = ()
     alarms: tuple[Alarm, ...] = ()
+    otherwise: Line = field(default_factory=Line)
+    otherwise_words: str = ""
+    """Air as it would have been with another lid or cover, and how that would have been: "closed"."""
 
 
 @dataclass(frozen=True, kw_only=True)

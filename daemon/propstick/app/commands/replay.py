@@ -5,8 +5,11 @@ from __future__ import annotations
 import argparse
 import re
 import sys
+from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from types import ModuleType
 from typing import TYPE_CHECKING
 
 from propstick.app.commands._shared import add_json, print_json, say
@@ -14,9 +17,9 @@ from propstick.errors import ConfigError, InputError
 
 if TYPE_CHECKING:
     from propstick.app.replay_report import Report
+    from propstick.app.replay_what_if import Asked
+    from propstick.engine.pipeline import EngineState
     from propstick.garden import Garden
-
-_WHAT_IF = re.compile(r"(?P<box>[a-z0-9-]+) (?P<action>closed|open|propped|covered) (?P<at>\d{1,2}:\d\d)")
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -61,8 +64,7 @@ def run(args: argparse.Namespace) -> int:
             "replay: got neither a recording nor --night",
             hint="propstick replay night.csv, or - for standard input",
         )
-    report = _from_store(args, night) if args.recording is None else _from_recording(args)
-    report = _with_what_if(report, args.what_if)
+    report = _from_store(args, night) if args.recording is None else _from_recording(args, night)
     if chart is not None:
         _draw(report, chart, night)
     if args.json:
@@ -74,10 +76,10 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _from_recording(args: argparse.Namespace) -> Report:
+def _from_recording(args: argparse.Namespace, night: date | None) -> Report:
     from propstick.app import recording as recordings
     from propstick.app.progress import Progress
-    from propstick.app.replay import replay
+    from propstick.app.replay import replay, state_before
     from propstick.app.replay_garden import garden_of, site_of, with_settings
 
     base = _garden_file(args)
@@ -94,8 +96,17 @@ def _from_recording(args: argparse.Namespace) -> Report:
     garden = with_settings(
         garden_of(recording, base=base, site=site, unit=None if base else site_unit), args.settings
     )
+    asked = _asked(args, garden)
     with Progress(f"replaying {recording.name}") as bar:
-        return replay(recording, garden, progress=bar.to)
+        report = replay(recording, garden, progress=bar.to)
+    if asked is None:
+        return report
+    from propstick.app.night_scene import drawn_night
+
+    at_s, end_s = _what_if().stretch_of(asked, report, drawn_night(report, night))
+    return _answered(
+        report, asked, at_s, end_s, state_before=lambda row_s: state_before(recording, garden, row_s)
+    )
 
 
 def _garden_file(args: argparse.Namespace) -> Garden | None:
@@ -109,33 +120,43 @@ def _garden_file(args: argparse.Namespace) -> Garden | None:
 
 def _from_store(args: argparse.Namespace, night: date) -> Report:
     from propstick.app.commands._shared import settings_of, store_of
-    from propstick.app.replay_night import night_from_store
+    from propstick.app.replay_night import night_from_store, state_before
 
     for option in ("site", "unit"):
         if getattr(args, option):
             raise InputError(f"--{option}: got it beside --night, expected it with a recording only")
     settings = settings_of(args, probes_required=False)
+    garden = settings.garden
+    asked = _asked(args, garden)
+    since_s = None if asked is None else _what_if().moment_of(asked, garden.site, night)
     with store_of(settings) as store:
-        return night_from_store(store, settings.garden, night, settings=args.settings)
+        report = night_from_store(store, garden, night, settings=args.settings, since_s=since_s)
+        if asked is None:
+            return report
+        at_s, end_s = _what_if().stretch_of(asked, report, night)
+        return _answered(
+            report, asked, at_s, end_s,
+            state_before=lambda row_s: state_before(store, garden, row_s, settings=args.settings),
+        )  # fmt: skip
 
 
-def _with_what_if(report: Report, asked: str | None) -> Report:
-    if asked is None:
-        return report
-    match = _WHAT_IF.fullmatch(asked.strip())
-    if match is None:
-        raise InputError(
-            f"--what-if: got {asked!r}, expected BOX closed|open|propped|covered HH:MM",
-            hint='--what-if "north closed 17:30"',
-        )
-    from propstick.times import hours_minutes
+def _what_if() -> ModuleType:
+    from propstick.app import replay_what_if
 
-    hours_minutes(match["at"])
-    if match["box"] not in report.garden.box_names:
-        listed = ", ".join(report.garden.box_names) or "none"
-        raise InputError(f"--what-if: got box {match['box']!r}, expected one of {listed}")
-    say("--what-if: this release does not compute it yet; what_if stays empty")
-    return report
+    return replay_what_if
+
+
+def _asked(args: argparse.Namespace, garden: Garden) -> Asked | None:
+    return None if args.what_if is None else _what_if().asked_of(args.what_if, garden.box_names)
+
+
+def _answered(
+    report: Report, asked: Asked, at_s: int, end_s: int, *, state_before: Callable[[int], EngineState]
+) -> Report:
+    found = _what_if().answer(asked, report, at_s=at_s, end_s=end_s, state_before=state_before)
+    if found is None:
+        say("--what-if: neither that box nor the air outside was known then, so there is no answer")
+    return replace(report, what_if=found)
 
 
 def _chart_path(text: str) -> Path:
