@@ -23,7 +23,7 @@ from propstick.edges.database import Store, open_store
 from propstick.edges.journal import Journal
 from propstick.edges.lease import this_process
 from propstick.edges.onewire import find_buses
-from propstick.edges.push import AppriseChannel
+from propstick.edges.push_apart import ApartChannel
 from propstick.edges.readings import ReadingLog
 from propstick.edges.requests import Requests
 from propstick.errors import StoreError
@@ -107,7 +107,7 @@ def assemble(
         journal.take_lease(this_process(), int(clock.wall_s()))
         if channels is None:
             channels = {
-                target.name: AppriseChannel(target.url.reveal(), target.name)
+                target.name: ApartChannel(target.url.reveal(), target.name)
                 for target in settings.push.targets
             }
         believed = BelievedTime(clock)
