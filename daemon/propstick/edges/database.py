@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Table, create_engine, event, inspect, text
-from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.dialects import sqlite
 from sqlalchemy.engine import URL, Engine, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, NoSuchModuleError, ProgrammingError
 
@@ -84,7 +84,11 @@ class Store:
 
     def insert(self, table: Table) -> Any:
         """An INSERT that can say what happens when the row is already there, in the database's words."""
-        return sqlite.insert(table) if self.is_sqlite else postgresql.insert(table)
+        if self.is_sqlite:
+            return sqlite.insert(table)
+        from sqlalchemy.dialects import postgresql  # 2 MiB that a Pi has no use for
+
+        return postgresql.insert(table)
 
     def insert_new(self, table: Table) -> Any:
         """An INSERT that leaves a row that is already there as it is."""
