@@ -142,6 +142,14 @@ backup_store() {
     as_service mkdir -p "$HOME_VAR/backups"
     as_service "$HOME_OPT/current/bin/propstick" backup "$file" --garden "$HOME_ETC/garden.toml" ||
         fail "backup: could not be made, so nothing was changed" "propstick check"
+    # The last three: a card is small.
+    local copies=("$HOME_VAR"/backups/before-*.db)
+    while [ ${#copies[@]} -gt 3 ]; do
+        local oldest=${copies[0]} copy
+        for copy in "${copies[@]}"; do if [ "$copy" -ot "$oldest" ]; then oldest=$copy; fi; done
+        rm -f "$oldest"
+        copies=("$HOME_VAR"/backups/before-*.db)
+    done
 }
 
 as_service() {
