@@ -132,8 +132,8 @@ def report_of(
 
 
 def alarms_of(said: Said, state: EngineState) -> tuple[Alarm, ...]:
-    """Every alarm, by the time it was raised; those still open as they stand at the end."""
-    latest = said.alarms | {alarm.id: alarm for alarm in state.open_alarms if alarm.id in said.alarms}
+    """Every alarm that stood, by the time it was raised; those still open as they stand at the end."""
+    latest = said.alarms | {alarm.id: alarm for alarm in state.open_alarms}
     return tuple(sorted(latest.values(), key=lambda alarm: (alarm.raised_s, alarm.id)))
 
 

@@ -20,9 +20,9 @@ from propstick.errors import InputError, StoreError
 from propstick.garden import Garden
 from propstick.grid import ReadingColumns
 from propstick.records import CoverTold, GardenChanged, News
-from propstick.times import DAY_S, row_at_or_before, utc_text
+from propstick.times import DAY_S, row_at_or_before, row_of_reading, utc_text
 
-WARM_UP_S = 2 * DAY_S
+WARM_UP_S = 7 * DAY_S
 """Rows run through before the night where no state of then is kept."""
 
 
@@ -86,13 +86,28 @@ class _Past:
 
     def state_before(self, row_s: int) -> EngineState:
         """From the newest kept state before the row, or a fresh one some days before."""
-        state, first_s = _state_before(self.journal, self.garden, row_s)
+        state, first_s = self._kept_before(row_s)
         state = replace(state, garden=with_settings(state.garden, self.settings))
         last_s = row_s - self.garden.step_s
         if first_s <= last_s:
             news = self.news(first_s, last_s)
             state, _, _ = run(state, self.columns(first_s, last_s), news, from_s=first_s, to_s=last_s)
         return state
+
+    def _kept_before(self, row_s: int) -> tuple[EngineState, int]:
+        """A state of before the row, and the row that follows it."""
+        step_s = self.garden.step_s
+        found = self.journal.load_checkpoint(until_s=row_s - step_s)
+        if found is not None and found[0] >= row_s - 2 * WARM_UP_S:
+            try:
+                return snapshot.load(found[1]), found[0] + step_s
+            except StoreError:
+                pass  # another release wrote it: warm up instead
+        span = self.log.span()
+        # Before the first reading there was no silence to speak of.
+        first_ms = max((row_s - WARM_UP_S) * 1000, span[0] if span else 0)
+        first_s = min(row_of_reading(first_ms, step_s), row_s)
+        return begin(garden_of_then(self.journal, self.garden, first_s)), first_s
 
     def columns(self, first_s: int, last_s: int) -> ReadingColumns:
         """Readings of rows; one that came after its row may be two steps older."""
@@ -101,19 +116,6 @@ class _Past:
     def news(self, first_s: int, last_s: int) -> list[News]:
         """News of rows, both included."""
         return [_with_settings(item, self.settings) for item in self.journal.news_between(first_s, last_s)]
-
-
-def _state_before(journal: Journal, garden: Garden, from_s: int) -> tuple[EngineState, int]:
-    """The state kept last before the night and the row after it; a fresh one some days before, else."""
-    found = journal.load_checkpoint(until_s=from_s - garden.step_s)
-    if found is not None and found[0] >= from_s - 10 * WARM_UP_S:
-        row_s, data = found
-        try:
-            return snapshot.load(data), row_s + garden.step_s
-        except StoreError:
-            pass  # another release wrote it: warm up instead
-    first_s = row_at_or_before(from_s - WARM_UP_S, garden.step_s)
-    return begin(garden_of_then(journal, garden, first_s)), first_s
 
 
 def _with_settings(item: News, settings: Sequence[str]) -> News:
