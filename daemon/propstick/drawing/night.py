@@ -307,16 +307,15 @@ def _alarm_list(alarms: list[Alarm], scene: NightScene, times: TimeScale, top: f
 
 
 def _alarm_words(alarm: Alarm, scene: NightScene, times: TimeScale) -> str:
-    began = times.clock(alarm.raised_s)
-    if not times.inside(alarm.raised_s):
-        before = local(alarm.raised_s, scene.zone)
-        began = f"since {before.day} {before:%b} {began}"
+    def clock(time_s: int) -> str:
+        at = local(time_s, scene.zone)
+        return f"{at:%H:%M}" if times.inside(time_s) else f"{at.day} {at:%b %H:%M}"
+
+    kind, began = alarm.kind.replace("-", " "), clock(alarm.raised_s)
     if alarm.returned_s is None:
-        until = ", not over"
+        words = f"{kind} since {began}"
     else:
-        over = local(alarm.returned_s, scene.zone)
-        until = f" to {over:%H:%M}" if times.inside(alarm.returned_s) else f" to {over.day} {over:%b %H:%M}"
-    words = f"{began}{until}: {alarm.kind.replace('-', ' ')}"
+        words = f"{began} to {clock(alarm.returned_s)}: {kind}"
     if alarm.peak_c is not None and alarm.kind in _WORST:
         words += f", {_WORST[alarm.kind]} {degrees(alarm.peak_c, scene.unit)}"
     return words
