@@ -11,13 +11,21 @@ from propstick.records import Alarm
 
 
 def test_the_worst_night_is_the_one_nearest_the_frost_limit(spring_report):
-    """Whole nights before parts."""
-    nights = [
-        replace(one, value_c=-5.0 if not one.whole else 2.0 - k) for k, one in enumerate(spring_report.nights)
-    ]
-    report = replace(spring_report, nights=tuple(nights))
-    whole = [one for one in nights if one.whole]
-    assert worst_night(report) == min(whole, key=lambda one: one.value_c).date
+    """Also one that was recorded in part: the cold of it was real."""
+    for worst in range(len(spring_report.nights)):
+        nights = [replace(n, value_c=-5.0 if k == worst else 2.0) for k, n in enumerate(spring_report.nights)]
+        assert worst_night(replace(spring_report, nights=tuple(nights))) == nights[worst].date
+
+
+@pytest.mark.parametrize(
+    ("frost_c", "heat_c", "word"), [(1, 27, "lowest"), (-9, 27, "highest"), (-9, 50, "lowest")]
+)
+def test_of_a_short_stretch_the_minute_over_a_limit_is_marked(spring_report, frost_c, heat_c, word):
+    """Frost before heat, and the lowest where neither came."""
+    limits = replace(spring_report.garden.limits, frost_c=frost_c, heat_c=heat_c)
+    garden = replace(spring_report.garden, limits=limits)
+    short = replace(spring_report, garden=garden, to_s=spring_report.from_s + 30 * 3600)
+    assert scene_of(short).boxes[0].worst_is == word
 
 
 def test_a_short_stretch_is_drawn_whole_a_long_one_by_its_worst_night(spring_report):

@@ -30,7 +30,10 @@ def scene_of(report: Report, night: date | None = None) -> NightScene:
     """
     night = drawn_night(report, night)
     if night is None:
-        return _scene(report, report.from_s, report.to_s, _sun_of_stretch(report), title=_span_words(report))
+        night_in_it = _sun_of_stretch(report)
+        return _scene(
+            report, report.from_s, report.to_s, night_in_it, title=_span_words(report), is_night=False
+        )
     tonight = night_of(report.garden.site, night)
     if tonight.end_s < report.from_s or tonight.start_s > report.to_s:
         raise InputError(
@@ -39,7 +42,7 @@ def scene_of(report: Report, night: date | None = None) -> NightScene:
             f"{local_date(report.to_s, report.garden.site.zone)}"
         )
     title = f"Night of {night.day} {night:%B %Y}"
-    return _scene(report, tonight.start_s, tonight.end_s, tonight, title=title)
+    return _scene(report, tonight.start_s, tonight.end_s, tonight, title=title, is_night=True)
 
 
 def drawn_night(report: Report, night: date | None) -> date | None:
@@ -54,12 +57,11 @@ def worst_night(report: Report) -> date:
     known = [one for one in report.nights if one.value_c is not None]
     if not known:
         raise InputError("--chart: got no night with a reading, expected at least one")
-    whole = [one for one in known if one.whole] or known
 
     def room_c(one: Observed) -> float:
         return (one.value_c or 0.0) - (_limits(report, one.box, one.date)[0] or 0.0)
 
-    return min(whole, key=lambda one: (room_c(one), one.date)).date
+    return min(known, key=lambda one: (room_c(one), one.date)).date
 
 
 def _limits(report: Report, box: str, day: date) -> tuple[float | None, float | None]:
@@ -90,7 +92,9 @@ def _span_words(report: Report) -> str:
     return f"{first.day}{'' if same_month else f' {first:%B}'} to {last.day} {last:%B %Y}"
 
 
-def _scene(report: Report, start_s: int, end_s: int, night: Night | None, *, title: str) -> NightScene:
+def _scene(
+    report: Report, start_s: int, end_s: int, night: Night | None, *, title: str, is_night: bool
+) -> NightScene:
     site = report.garden.site
     by_sun = night is not None and night.by_sun
     return NightScene(
@@ -103,20 +107,28 @@ def _scene(report: Report, start_s: int, end_s: int, night: Night | None, *, tit
         sunset_s=night.sunset_s if night and by_sun else None,
         sunrise_s=night.sunrise_s if night and by_sun else None,
         outside=_line(report, OUTSIDE, "air", start_s, end_s),
-        boxes=tuple(_box(report, box, start_s, end_s, night) for box in places_reported(report.garden)),
+        boxes=tuple(
+            _box(report, box, start_s, end_s, is_night=is_night) for box in places_reported(report.garden)
+        ),
         notices=tuple(n for n in report.notices if start_s <= n.issued_s <= end_s),
     )
 
 
-def _box(report: Report, box: str, start_s: int, end_s: int, night: Night | None) -> BoxNight:
+def _which_worst(air: Line, frost_c: float | None, heat_c: float | None, *, is_night: bool) -> str:
+    """Of a night the lowest minute matters; of another stretch the one that went over its limit."""
+    if is_night or not len(air):
+        return "lowest"
+    if frost_c is not None and float(air.value_c.min()) < frost_c:
+        return "lowest"
+    return "highest" if heat_c is not None and float(air.value_c.max()) > heat_c else "lowest"
+
+
+def _box(report: Report, box: str, start_s: int, end_s: int, *, is_night: bool) -> BoxNight:
     air = _line(report, box, "air", start_s, end_s)
-    day = night.date if night else local_date(start_s, report.garden.site.zone)
-    frost_c, heat_c = _limits(report, box, day)
-    # By day, and where it went over the heat limit, the highest minute is the one that matters.
-    hot = heat_c is not None and len(air) > 0 and float(air.value_c.max()) > heat_c
-    cold = frost_c is not None and len(air) > 0 and float(air.value_c.min()) < frost_c
-    highest = (hot and not cold) or night is None
-    at = None if not len(air) else int(np.argmax(air.value_c) if highest else np.argmin(air.value_c))
+    frost_c, heat_c = _limits(report, box, local_date(start_s, report.garden.site.zone))
+    worst_is = _which_worst(air, frost_c, heat_c, is_night=is_night)
+    find = np.argmin if worst_is == "lowest" else np.argmax
+    at = int(find(air.value_c)) if len(air) else None
     return BoxNight(
         name=box,
         air=air,
@@ -125,7 +137,7 @@ def _box(report: Report, box: str, start_s: int, end_s: int, night: Night | None
         heat_c=heat_c,
         worst_c=None if at is None else float(air.value_c[at]),
         worst_s=None if at is None else int(air.row_s[at]),
-        worst_is="highest" if highest else "lowest",
+        worst_is=worst_is,
         **_otherwise(report, box, start_s, end_s),
         forecasts=tuple(f for f in report.night_forecasts if f.box == box and start_s <= f.issued_s <= end_s),
         lids=_lids(report, box, start_s, end_s),
