@@ -25,7 +25,7 @@ def test_everything_that_matters_is_written_out(scene):
         "frost limit 1.0 °C", "sunset 19:10", "sunrise 06:45", "closed", "60%", "covered", "Sent", "20:00",
         "20:12 to 04:00: frost ahead", "04:18 to 06:30: frost, lowest −0.6 °C",
         "soil cold since 11 Apr 12:00, lowest −0.5 °C",
-        "lowest expected, as said at that time, 9 in 10 within the bar",
+        "as said then: lowest expected, 9 in 10 within the bar",
     ):  # fmt: skip
         assert expected in told, expected
     assert "lowest 2.0 °C at 06:00" in told

@@ -327,7 +327,7 @@ def _sent(scene: NightScene, times: TimeScale, top: float) -> tuple[str, float]:
     if any(box.forecasts for box in scene.boxes):
         parts.append(paper.rect(_EDGE + 6, y - 9, 5, 14, css="ps-t-said", opacity=0.3))
         parts.append(paper.line(_EDGE + 3, y - 2, _EDGE + 14, y - 2, kind="said", width=2))
-        words = "lowest expected, as said at that time, 9 in 10 within the bar"
+        words = "as said then: lowest expected, 9 in 10 within the bar"
         parts.append(paper.text(_LEFT, y + 2, words, kind="said", size=12))
         y += 22
     sent = [n for n in scene.notices if times.inside(n.issued_s)]
