@@ -20,7 +20,7 @@ def table(columns, rows, *, step_s=60, **options) -> Recording:
 
 @pytest.mark.parametrize(("step_s", "every_s"), [(10, None), (60, None), (90, 90), (900, 900), (3600, 3600)])
 def test_a_column_slower_than_the_grid_says_so(step_s, every_s):
-    """Its own median step, so that its values are carried as long as it means them to be."""
+    """Its own step, so that its values are carried as long as it means them to be."""
     assert table("north.air", ["9", "9.1", "9.2", "9.1"], step_s=step_s).probes[0].every_s == every_s
 
 
@@ -28,6 +28,13 @@ def test_each_column_has_its_own_step():
     """Soil every third row in a table of minutes."""
     found = table("north.air,north.soil", [f"9,{8 if k % 3 == 0 else ''}" for k in range(12)])
     assert [(p.place, p.every_s) for p in found.probes] == [("air", None), ("soil", 180)]
+
+
+def test_a_logger_that_often_skips_is_slow_and_one_that_seldom_does_is_not():
+    """Of a hundred quarters of an hour: every fifth missing, or two."""
+    often = table("north.air", ["" if k % 5 == 0 else "9" for k in range(100)], step_s=900)
+    seldom = table("north.air", ["" if k in (20, 60) else "9" for k in range(100)], step_s=900)
+    assert [r.probes[0].every_s for r in (often, seldom)] == [1800, 900]
 
 
 def test_covers_become_news_on_change():
