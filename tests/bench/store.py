@@ -10,6 +10,7 @@ import numpy as np
 from tests.bench.season import START_S, STEP_S, garden, stored, values
 from tests.bench.table import Figure
 
+from propstick.app.watch import CHECKPOINT_S
 from propstick.blocks import Block
 from propstick.edges.database import open_store
 from propstick.edges.journal import Journal
@@ -46,7 +47,7 @@ def written() -> list[Figure]:
             block = Block.of_row(time_s, STEP_S, ids, table[k], np.zeros(len(ids), dtype=np.uint16))
             state, outcome = advance(state, block, ())
             readings = [Reading(p, time_s * 1000, float(v)) for p, v in zip(ids, table[k], strict=True)]
-            checkpoint = snapshot.dump(state) if time_s % 3600 == 0 else None
+            checkpoint = snapshot.dump(state) if time_s % CHECKPOINT_S == 0 else None
             journal.commit(row_s=time_s, readings=readings, outcome=outcome, checkpoint=checkpoint,
                            status={"time": time_s})  # fmt: skip
         kib = (_written_bytes() - begun) / rows / 1024

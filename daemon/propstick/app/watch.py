@@ -35,7 +35,9 @@ from propstick.records import GardenChanged, News, Outcome, Reading, Trouble, Tr
 
 log = logging.getLogger(__name__)
 
-CHECKPOINT_S = 3600
+CHECKPOINT_S = 4 * 3600
+"""How old the saved state may be. Written hourly it would be most of what goes to the card; four hours of
+rows run again in a second."""
 LEASE_S = 180
 
 RowListener = Callable[[int, EngineState, Outcome, tuple[Reading, ...]], None]

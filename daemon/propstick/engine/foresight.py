@@ -17,7 +17,7 @@ from propstick.engine.advice import FROST_CHANCE
 from propstick.engine.briefs import BriefMemory
 from propstick.engine.conditions import ALARM, BETWEEN, CLEAR, UNKNOWN, Condition, Subject
 from propstick.engine.day import DayMaximum
-from propstick.engine.heat_ahead import RAISE_AT
+from propstick.engine.heat_ahead import ISSUE_EVERY_S, RAISE_AT
 from propstick.engine.horizon import HorizonState
 from propstick.engine.kinds import KINDS
 from propstick.engine.layout import BoxLimits
@@ -49,6 +49,12 @@ SURELY_UP = 0.3
 WIDE_OPEN = 0.9
 LEARNING_NIGHTS = 3
 """Nights a box is watched before its lid is judged loose: it must be known how well it holds heat."""
+SURELY_SHUT = 0.9
+SHUT_COUNTS_S = 10 * 3600
+EPISODE_S, ONE_NIGHT_S = 1800, 14 * 3600
+FINE_S = 600.0
+"""Readings farther apart than this do not show a lid; what they show is the weather."""
+RAISE_COARSE_AT = 0.5
 HEAT_ENDS = 0.4
 """A heat forecast is withdrawn under this share of the chance that raises it."""
 MARGIN_MIN = 10.0
@@ -62,7 +68,9 @@ class ForesightState:
     Attributes:
         boxes, site, step_s: What it was learnt for; anything else begins anew.
         dry_s: Last row on which each box's air was known to be dry, shape (b,).
+        read_s: Last row on which each box's air was read, shape (b,).
         lid_s: Row of the last change of each lid as told, shape (b,); its value in `lid_was`.
+        shut_s, loose_s: Last row by night on which each box was surely shut, and was found loose, shape (b,).
         judged: Opening last put on record by estimate, NaN none, shape (b,).
     """
 
@@ -72,8 +80,11 @@ class ForesightState:
     minute: MinuteState
     horizon: HorizonState
     dry_s: IntArray
+    read_s: IntArray
     lid_s: IntArray
     lid_was: FloatArray
+    shut_s: IntArray
+    loose_s: IntArray
     judged: FloatArray
 
 
@@ -116,7 +127,10 @@ def look(
     frost = _Blank.of(n, b)
     loose = _Blank.of(n, b)
     issued = _Issued()
+    fine = _fine(garden)
     dry_s = _dry_rows(state.dry_s, rows)
+    read_s = np.where(rows.fresh, rows.time_s[:, None], np.int64(0))
+    read_s = np.maximum(np.maximum.accumulate(read_s, axis=0), state.read_s)
     opening = np.full(b, np.nan)
     at_day = {*day_rows, *morning}
     at_night = {*night_rows, *evening, *frost_rows}
@@ -129,8 +143,8 @@ def look(
         )
         state = replace(state, minute=learnt)
         share = _sun_share(minutes, len(piece), b)
-        _note_heat(heat, minutes, first, rows, garden, issued)
-        _note_loose(loose, minutes, first, rows, nights=state.horizon.night.nights)
+        _note_heat(heat, minutes, first, rows, garden, issued, fine, read_s)
+        state = _note_loose(loose, minutes, first, rows, state, fine)
         judged, found = _openings_judged(state.judged, minutes, garden)
         state = replace(state, judged=judged)
         issued.lids.extend(found)
@@ -147,7 +161,7 @@ def look(
                 if row in night_rows:
                     issued.nights.extend(_night_records(tonight, garden, int(rows.time_s[row])))
                 if row in frost_rows:
-                    _note_frost(frost, tonight, row, limits)
+                    _note_frost(frost, tonight, row, rows, limits)
                 if row in evening:
                     seen = _seen(minutes, rows, row, first=first, dry_s=dry_s)
                     issued.briefs[row] = prospects.evening_lines(
@@ -167,7 +181,7 @@ def look(
         first = last + 1
     for last in ends:
         frost.codes[last], frost.known[last] = CLEAR, True
-    state = replace(state, dry_s=dry_s[-1])
+    state = replace(state, dry_s=dry_s[-1].copy(), read_s=read_s[-1].copy())
     conditions = _conditions(garden, limits, rows, heat=heat, frost=frost, loose=loose)
     return state, Outlook(
         conditions=conditions,
@@ -199,8 +213,11 @@ def _fitting(state: ForesightState | None, garden: Garden, step_s: int, before_s
         minute=minute.begin(garden.boxes, step_s),
         horizon=horizon.start(b),
         dry_s=np.full(b, before_s, dtype=np.int64),
+        read_s=np.zeros(b, dtype=np.int64),
         lid_s=np.full(b, before_s, dtype=np.int64),
         lid_was=np.full(b, np.nan),
+        shut_s=np.zeros(b, dtype=np.int64),
+        loose_s=np.zeros(b, dtype=np.int64),
         judged=np.full(b, np.nan),
     )
 
@@ -356,16 +373,26 @@ def _said(tonight: NightMinimum, garden: Garden) -> dict[str, float]:
 
 
 def _note_heat(
-    heat: _Blank, minutes: Minutes, first: int, rows: PlaceRows, garden: Garden, issued: _Issued
+    heat: _Blank,
+    minutes: Minutes,
+    first: int,
+    rows: PlaceRows,
+    garden: Garden,
+    issued: _Issued,
+    fine: BoolArray,
+    read_s: IntArray,
 ) -> None:
     ahead = minutes.ahead
     if not len(ahead.row):
         return
     at = first + minutes.trace.index[ahead.row]
-    chance = _within_reach(ahead, garden.boxes)
+    # Between readings half an hour apart nothing is learnt: such a box is judged by the hour, as it reads.
+    chance = np.where(fine, _within_reach(ahead, garden.boxes), ahead.p60)
     below = rows.air_c[at] <= ahead.limit_c
-    known = ~np.isnan(chance) & below
-    codes = np.where(chance >= RAISE_AT, ALARM, np.where(chance < HEAT_ENDS * RAISE_AT, CLEAR, BETWEEN))
+    known = ~np.isnan(chance) & below & (fine | (rows.time_s[at][:, None] - read_s[at] < ISSUE_EVERY_S))
+    # What is read every half hour foretells less: it must be likelier than not.
+    raise_at = np.where(fine, RAISE_AT, RAISE_COARSE_AT)
+    codes = np.where(chance >= raise_at, ALARM, np.where(chance < HEAT_ENDS * raise_at, CLEAR, BETWEEN))
     heat.codes[at] = np.where(known, codes, UNKNOWN)
     heat.known[at] = known
     heat.value_c[at] = rows.air_c[at]
@@ -404,11 +431,12 @@ def _within_reach(ahead, boxes: Sequence[Box]) -> FloatArray:
     )
 
 
-def _note_frost(frost: _Blank, tonight: NightMinimum, row: int, limits: BoxLimits) -> None:
+def _note_frost(frost: _Blank, tonight: NightMinimum, row: int, rows: PlaceRows, limits: BoxLimits) -> None:
     b = len(limits.of)
     limit = np.append(limits.frost_c, np.nan)
     chance = tonight.p_below(limit)[:b]
-    known = ~np.isnan(chance)
+    # Where it freezes already there is nothing to foretell: the frost alarm speaks.
+    known = ~np.isnan(chance) & (rows.air_c[row] >= limits.frost_c)
     codes = np.where(chance >= FROST_CHANCE, ALARM, np.where(chance < 0.5 * FROST_CHANCE, CLEAR, BETWEEN))
     frost.codes[row] = np.where(known, codes, UNKNOWN)
     frost.known[row] = known
@@ -416,20 +444,48 @@ def _note_frost(frost: _Blank, tonight: NightMinimum, row: int, limits: BoxLimit
     frost.chance[row] = chance
 
 
-def _note_loose(loose: _Blank, minutes: Minutes, first: int, rows: PlaceRows, *, nights: int) -> None:
+def _note_loose(
+    loose: _Blank, minutes: Minutes, first: int, rows: PlaceRows, state: ForesightState, fine: BoolArray
+) -> ForesightState:
+    """Evidence of a box that has stopped holding heat: it was shut earlier in the night, and no more is.
+
+    A box that stood open from the start has stopped nothing. Once told of, a night is not told of again.
+    """
     trace = minutes.trace
-    if not len(trace) or nights < LEARNING_NIGHTS:
-        return
+    if not len(trace) or state.horizon.night.nights < LEARNING_NIGHTS:
+        return state
     at = first + trace.index
     dark = (trace.clear_sky_w_m2 <= 0.0)[:, None]
-    known = trace.known & dark & ~trace.lid_told
     shut = minutes.openings.p_closed
-    codes = np.where(minutes.openings.loose, ALARM, np.where(shut > 0.5, CLEAR, BETWEEN))
+    was_shut = dark & trace.known & ((shut >= SURELY_SHUT) | (trace.lid_told & (trace.lid <= 0.0)))
+    shut_s = np.maximum.accumulate(np.where(was_shut, trace.time_s[:, None], np.int64(0)), axis=0)
+    shut_s = np.maximum(shut_s, state.shut_s)
+    recent = trace.time_s[:, None] - shut_s <= SHUT_COUNTS_S
+    found = minutes.openings.loose & recent & fine
+    loose_s = state.loose_s.copy()
+    for i, b in zip(*np.nonzero(found), strict=True):
+        apart_s = int(trace.time_s[i] - loose_s[b])
+        if EPISODE_S < apart_s < ONE_NIGHT_S:
+            found[i, b] = False
+        else:
+            loose_s[b] = trace.time_s[i]
     # By day, or once somebody says where the lid is, there is nothing loose to speak of.
     over = ~dark | trace.lid_told
+    codes = np.where(found, ALARM, np.where(shut > 0.5, CLEAR, BETWEEN))
     loose.codes[at] = np.where(over, CLEAR, codes)
-    loose.known[at] = known | (over & trace.known)
+    loose.known[at] = trace.known & fine
     loose.value_c[at] = rows.air_c[at]
+    return replace(state, shut_s=shut_s[-1].copy(), loose_s=loose_s)
+
+
+def _fine(garden: Garden) -> BoolArray:
+    """Boxes read often enough to tell a lid by the minute, shape (b,)."""
+
+    def slowest(name: str) -> float:
+        return max((p.every_s or 0.0 for p in garden.probes_at(name, "air")), default=0.0)
+
+    outside = slowest(OUTSIDE)
+    return np.array([max(slowest(name), outside) <= FINE_S for name in garden.box_names])
 
 
 def _openings_judged(
