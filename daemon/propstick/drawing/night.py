@@ -6,41 +6,32 @@ Drawn for 360 px of width and up.
 
 from __future__ import annotations
 
-import textwrap
 from itertools import pairwise
 
 import numpy as np
 
 from propstick.drawing import paper
+from propstick.drawing.below import alarm_list, lid_strip, sent_list
 from propstick.drawing.scales import DegreeScale, TimeScale, degree_scale, degrees, spread
 from propstick.drawing.scene import BoxNight, Line, NightScene
+from propstick.drawing.sheet import EDGE, LEFT, MOST_ALARMS, RIGHT, WIDTH
 from propstick.records import Alarm
-from propstick.times import local
 
-WIDTH = 440
-_LEFT, _RIGHT = 42, 374
-_EDGE = 14
 _HEAD = 54
 _PANEL_TITLE = 40
 _PLOT = 200
 _STRIP = 36
-_LINE = 17
-_CHARACTERS = 56
-"""That fit the width at size 12.5."""
-_WORST = {"heat": "highest", "soil-hot": "highest", "frost": "lowest", "soil-cold": "lowest"}
-"""Alarms whose peak is worth a word, and what it is."""
-_MOST_ALARMS, _MOST_NOTICES = 5, 6
 
 
 def night_picture(scene: NightScene) -> str:
     """The picture as one SVG document."""
-    times = TimeScale(scene.start_s, scene.end_s, _LEFT, _RIGHT, scene.zone)
+    times = TimeScale(scene.start_s, scene.end_s, LEFT, RIGHT, scene.zone)
     parts: list[str] = [_heading(scene)]
     y = float(_HEAD)
     for box in scene.boxes:
         drawn, y = _panel(box, scene, times, y)
         parts.append(drawn)
-    drawn, y = _sent(scene, times, y)
+    drawn, y = sent_list(scene, times, y)
     parts.append(drawn)
     height = round(y + 10)
     opening = (
@@ -67,8 +58,8 @@ def _worst_words(box: BoxNight, scene: NightScene, times: TimeScale) -> str:
 
 def _heading(scene: NightScene) -> str:
     clock = f"times on the clock of {scene.zone}" if scene.zone else "times in UTC"
-    return paper.text(_EDGE, 24, scene.title, size=17, bold=True) + paper.text(
-        _EDGE, 43, f"{scene.site} · °{scene.unit} · {clock}", kind="quiet", size=12.5
+    return paper.text(EDGE, 24, scene.title, size=17, bold=True) + paper.text(
+        EDGE, 43, f"{scene.site} · °{scene.unit} · {clock}", kind="quiet", size=12.5
     )
 
 
@@ -78,10 +69,8 @@ def _panel(box: BoxNight, scene: NightScene, times: TimeScale, top: float) -> tu
     scale = degree_scale(_values(box, scene), top=plot_top + 20, bottom=bottom - 20, unit=scene.unit)
     shown_alarms = sorted(box.alarms, key=lambda alarm: alarm.raised_s)
     parts = [
-        paper.text(_EDGE, top + 22, box.name, size=min(16, 350 / len(box.name)), bold=True),
-        paper.text(
-            WIDTH - _EDGE, top + 22, _worst_words(box, scene, times), size=14, anchor="end", bold=True
-        ),
+        paper.text(EDGE, top + 22, box.name, size=min(16, 350 / len(box.name)), bold=True),
+        paper.text(WIDTH - EDGE, top + 22, _worst_words(box, scene, times), size=14, anchor="end", bold=True),
         _darkness(scene, times, plot_top, bottom),
         _grid(scale, times, plot_top, bottom),
         _sun_words(scene, times, plot_top + 14),
@@ -99,9 +88,9 @@ def _panel(box: BoxNight, scene: NightScene, times: TimeScale, top: float) -> tu
     ]
     y = bottom + 24
     if box.name != "outside":
-        parts.append(_strip(box, times, y))
+        parts.append(lid_strip(box, times, y))
         y += _STRIP
-    listed, y = _alarm_list(shown_alarms, scene, times, y)
+    listed, y = alarm_list(shown_alarms, scene, times, y)
     return "".join(parts) + listed, y + 16
 
 
@@ -159,9 +148,9 @@ def _limits(box: BoxNight, scale: DegreeScale, scene: NightScene) -> str:
         if limit_c is None or not scale.low_c < limit_c < scale.high_c:
             continue
         y = float(scale.y(limit_c))
-        parts.append(paper.line(_LEFT, y, _RIGHT, y, kind=kind, width=1.4, dash="10 4 2 4"))
+        parts.append(paper.line(LEFT, y, RIGHT, y, kind=kind, width=1.4, dash="10 4 2 4"))
         words = f"{kind} limit {degrees(limit_c, scene.unit)}"
-        parts.append(paper.text(_LEFT + 5, y - 4, words, kind=kind, size=11.5, halo=True))
+        parts.append(paper.text(LEFT + 5, y - 4, words, kind=kind, size=11.5, halo=True))
     return "".join(parts)
 
 
@@ -204,7 +193,7 @@ def _names(box: BoxNight, scene: NightScene, scale: DegreeScale, top: float, bot
     named = [(words, float(scale.y(one.value_c[-1])), kind) for words, one, kind in curves if len(one)]
     placed = spread([y + 4.5 for _, y, _ in named], apart=15, low=top + 12, high=bottom - 2)
     return "".join(
-        paper.text(_RIGHT + 9, y, words, kind=kind, size=13, bold=kind == "air")
+        paper.text(RIGHT + 9, y, words, kind=kind, size=13, bold=kind == "air")
         for (words, _, kind), y in zip(named, placed, strict=True)
     )
 
@@ -216,7 +205,7 @@ def _worst_mark(box: BoxNight, scene: NightScene, scale: DegreeScale, times: Tim
     low = box.worst_is == "lowest"
     # Below the lowest point there is room, unless the panel ends there.
     at_y = y + 18 if low and y + 20 < scale.bottom else y - 9
-    anchor = "end" if x > (_LEFT + 2 * _RIGHT) / 3 else "start" if x < (2 * _LEFT + _RIGHT) / 3 else "middle"
+    anchor = "end" if x > (LEFT + 2 * RIGHT) / 3 else "start" if x < (2 * LEFT + RIGHT) / 3 else "middle"
     return paper.circle(x, y, 4, css="ps-l-air", width=2) + paper.text(
         x, at_y, degrees(box.worst_c, scene.unit), kind="air", size=13, anchor=anchor, bold=True, halo=True
     )
@@ -224,7 +213,7 @@ def _worst_mark(box: BoxNight, scene: NightScene, scale: DegreeScale, times: Tim
 
 def _frame(top: float, bottom: float) -> str:
     """Walls and sloping glass around the curves: the back wall (right) stands higher than the front."""
-    left, right = _LEFT - 2, _RIGHT + 2
+    left, right = LEFT - 2, RIGHT + 2
     glass = f"M{left - 3} {paper.num(top - 1)}L{right + 3} {paper.num(top - 11)}"
     inner = f"M{left} {paper.num(top + 2)}L{right} {paper.num(top - 8)}"
     return (
@@ -246,7 +235,7 @@ def _hours(times: TimeScale, bottom: float) -> str:
 def _alarm_marks(alarms: list[Alarm], times: TimeScale, bottom: float) -> str:
     """A numbered triangle where each alarm was raised; as many as the list below explains."""
     parts = []
-    for number, alarm in enumerate(alarms[:_MOST_ALARMS], 1):
+    for number, alarm in enumerate(alarms[:MOST_ALARMS], 1):
         if not times.inside(alarm.raised_s):
             continue
         x, y = float(times.x(alarm.raised_s)), bottom - 3
@@ -255,95 +244,3 @@ def _alarm_marks(alarms: list[Alarm], times: TimeScale, bottom: float) -> str:
             paper.text(x, y - 10, str(number), kind="alarm", size=12, anchor="middle", bold=True, halo=True)
         )
     return "".join(parts)
-
-
-def _strip(box: BoxNight, times: TimeScale, top: float) -> str:
-    """Lid and cover through the night: the lid's opening as height, a cover as a bar; said in words."""
-    base = top + 15
-    parts = [paper.text(_EDGE, base, "lid", kind="quiet", size=12.5)]
-    if not box.lids:
-        parts.append(paper.text(_LEFT, base, "not known", kind="quiet", size=12.5))
-    for lid, after in pairwise([*box.lids, None]):
-        left, right = times.held(lid.time_s), times.held(times.end_s if after is None else after.time_s)
-        if right <= left:
-            continue
-        height, opacity = 2 + 10 * lid.opening, 0.4 if lid.known_from == "estimate" else 0.8
-        parts.append(paper.rect(left, base - height, right - left, height, css="ps-t-glass", opacity=opacity))
-        words = _lid_word(lid.opening) + (" (estimated)" if lid.known_from == "estimate" else "")
-        if right - left > 7 * len(words):
-            parts.append(paper.text(left + 3, base - 3, words, size=11.5, halo=True))
-        elif after is None:
-            parts.append(
-                paper.text(_RIGHT + 9, base, _lid_word(lid.opening).removesuffix(" open"), size=12.5)
-            )
-    for told, after in pairwise([*box.covers, None]):
-        left, right = times.held(told.time_s), times.held(times.end_s if after is None else after.time_s)
-        if told.on and right > left:
-            parts.append(paper.rect(left, base + 3, right - left, 14, css="ps-t-cover"))
-            inside = right - left > 60
-            x, kind = (left + 5, "paper") if inside else (_RIGHT + 9, "cover")
-            parts.append(paper.text(x, base + 14, "covered", kind=kind, size=11.5, bold=True))
-    return "".join(parts)
-
-
-def _lid_word(opening: float) -> str:
-    if opening <= 0.02:
-        return "closed"
-    return "propped" if opening <= 0.3 else "open" if opening >= 0.9 else f"{opening:.0%} open"
-
-
-def _alarm_list(alarms: list[Alarm], scene: NightScene, times: TimeScale, top: float) -> tuple[str, float]:
-    parts, y = [], top
-    for number, alarm in enumerate(alarms[:_MOST_ALARMS], 1):
-        y += _LINE
-        parts.append(paper.path(f"M{_LEFT - 12} {paper.num(y - 9)}l5 8h-10z", css="ps-t-alarm"))
-        parts.append(paper.text(_LEFT - 4, y, str(number), kind="alarm", size=12.5, bold=True))
-        parts.append(paper.text(_LEFT + 12, y, _alarm_words(alarm, scene, times), size=12.5))
-    if len(alarms) > _MOST_ALARMS:
-        y += _LINE
-        words = f"and {len(alarms) - _MOST_ALARMS} more alarms"
-        parts.append(paper.text(_LEFT + 12, y, words, kind="quiet", size=12.5))
-    return "".join(parts), y
-
-
-def _alarm_words(alarm: Alarm, scene: NightScene, times: TimeScale) -> str:
-    def clock(time_s: int) -> str:
-        at = local(time_s, scene.zone)
-        return f"{at:%H:%M}" if times.inside(time_s) else f"{at.day} {at:%b %H:%M}"
-
-    kind, began = alarm.kind.replace("-", " "), clock(alarm.raised_s)
-    if alarm.returned_s is None:
-        words = f"{kind} since {began}"
-    else:
-        words = f"{began} to {clock(alarm.returned_s)}: {kind}"
-    if alarm.peak_c is not None and alarm.kind in _WORST:
-        words += f", {_WORST[alarm.kind]} {degrees(alarm.peak_c, scene.unit)}"
-    return words
-
-
-def _sent(scene: NightScene, times: TimeScale, top: float) -> tuple[str, float]:
-    """What reached a phone, word for word; and what the forecast marks mean, where there are any."""
-    parts, y = [], top
-    if any(box.forecasts for box in scene.boxes):
-        parts.append(paper.rect(_EDGE + 6, y - 9, 5, 14, css="ps-t-said", opacity=0.3))
-        parts.append(paper.line(_EDGE + 3, y - 2, _EDGE + 14, y - 2, kind="said", width=2))
-        words = "as said then: lowest expected, 9 in 10 within the bar"
-        parts.append(paper.text(_LEFT, y + 2, words, kind="said", size=12))
-        y += 22
-    sent = [n for n in scene.notices if times.inside(n.issued_s)]
-    if not sent:
-        return "".join(parts) + paper.text(_EDGE, y, "Nothing was sent.", kind="quiet", size=12.5), y
-    parts.append(paper.text(_EDGE, y, "Sent", size=13, bold=True))
-    y += 2
-    for notice in sent[:_MOST_NOTICES]:
-        for k, words in enumerate(textwrap.wrap(notice.text, _CHARACTERS - 7) or [""]):
-            y += _LINE
-            if k == 0:
-                parts.append(paper.text(_EDGE, y, times.clock(notice.issued_s), size=12.5, bold=True))
-            parts.append(paper.text(_LEFT + 24, y, words, size=12.5))
-    if len(sent) > _MOST_NOTICES:
-        y += _LINE
-        parts.append(
-            paper.text(_LEFT + 24, y, f"and {len(sent) - _MOST_NOTICES} more", kind="quiet", size=12.5)
-        )
-    return "".join(parts), y
