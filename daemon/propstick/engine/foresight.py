@@ -6,20 +6,25 @@ rows up to its own, however the rows arrive. What is learnt is carried in one fr
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from propstick.blocks import PlaceRows
 from propstick.engine import horizon, issues, minute, prospects
-from propstick.engine.advice import FROST_CHANCE
 from propstick.engine.briefs import BriefMemory
-from propstick.engine.conditions import ALARM, BETWEEN, CLEAR, UNKNOWN, Condition, Subject
+from propstick.engine.conditions import CLEAR
 from propstick.engine.day import DayMaximum
-from propstick.engine.heat_ahead import ISSUE_EVERY_S, RAISE_AT
+from propstick.engine.forewarning import (
+    Evidence,
+    LooseMemory,
+    conditions,
+    fine_boxes,
+    note_frost,
+    note_heat,
+    note_loose,
+)
 from propstick.engine.horizon import HorizonState
-from propstick.engine.kinds import KINDS
 from propstick.engine.layout import BoxLimits
 from propstick.engine.minute import Minutes, MinuteState
 from propstick.engine.night import NightMinimum
@@ -30,7 +35,7 @@ from propstick.engine.outlook import Outlook
 from propstick.engine.paths import moments_of
 from propstick.engine.schedule import Day
 from propstick.garden import OUTSIDE, Box, Garden, Site
-from propstick.records import AlarmKind, DayForecast, HeatForecast, LidOpening, NightForecast
+from propstick.records import DayForecast, HeatForecast, LidOpening, NightForecast
 from propstick.units import BoolArray, FloatArray, IntArray
 
 NOTHING = Outlook()
@@ -46,19 +51,8 @@ SURE_OF_LID = 0.9
 TOLD_HOLDS_S = 3600
 """A lid told shut is taken at its word so long after dark; then wind may have had it, and it is judged."""
 SURELY_UP = 0.3
-WIDE_OPEN = 0.9
 LEARNING_NIGHTS = 3
 """Nights a box is watched before its lid is judged loose: it must be known how well it holds heat."""
-SURELY_SHUT = 0.9
-SHUT_COUNTS_S = 10 * 3600
-EPISODE_S, ONE_NIGHT_S = 1800, 14 * 3600
-FINE_S = 600.0
-"""Readings farther apart than this do not show a lid; what they show is the weather."""
-RAISE_COARSE_AT = 0.5
-HEAT_ENDS = 0.4
-"""A heat forecast is withdrawn under this share of the chance that raises it."""
-MARGIN_MIN = 10.0
-"""The horizon of a warning: the person's reaction time and so much more."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +64,7 @@ class ForesightState:
         dry_s: Last row on which each box's air was known to be dry, shape (b,).
         read_s: Last row on which each box's air was read, shape (b,).
         lid_s: Row of the last change of each lid as told, shape (b,); its value in `lid_was`.
-        shut_s, loose_s: Last row by night on which each box was surely shut, and was found loose, shape (b,).
+        loose: When boxes were surely shut, and found loose.
         judged: Opening last put on record by estimate, NaN none, shape (b,).
     """
 
@@ -83,8 +77,7 @@ class ForesightState:
     read_s: IntArray
     lid_s: IntArray
     lid_was: FloatArray
-    shut_s: IntArray
-    loose_s: IntArray
+    loose: LooseMemory
     judged: FloatArray
 
 
@@ -123,11 +116,11 @@ def look(
     morning = issues.brief_rows("morning", day, rows.time_s, sent)
     evening = issues.brief_rows("evening", day, rows.time_s, sent)
     ends = issues.night_end_rows(garden, day, rows.time_s, before_s)
-    heat = _Blank.of(n, b)
-    frost = _Blank.of(n, b)
-    loose = _Blank.of(n, b)
+    heat = Evidence.of(n, b)
+    frost = Evidence.of(n, b)
+    loose = Evidence.of(n, b)
     issued = _Issued()
-    fine = _fine(garden)
+    fine = fine_boxes(garden)
     dry_s = _dry_rows(state.dry_s, rows)
     read_s = np.where(rows.fresh, rows.time_s[:, None], np.int64(0))
     read_s = np.maximum(np.maximum.accumulate(read_s, axis=0), state.read_s)
@@ -143,8 +136,11 @@ def look(
         )
         state = replace(state, minute=learnt)
         share = _sun_share(minutes, len(piece), b)
-        _note_heat(heat, minutes, first, rows, garden, issued, fine, read_s)
-        state = _note_loose(loose, minutes, first, rows, state, fine)
+        note_heat(heat, minutes, first, rows=rows, garden=garden, fine=fine, read_s=read_s)
+        issued.heat.extend(_heat_records(minutes, garden))
+        if state.horizon.night.nights >= LEARNING_NIGHTS:
+            memory = note_loose(loose, minutes, first, rows=rows, memory=state.loose, fine=fine)
+            state = replace(state, loose=memory)
         judged, found = _openings_judged(state.judged, minutes, garden)
         state = replace(state, judged=judged)
         issued.lids.extend(found)
@@ -161,7 +157,7 @@ def look(
                 if row in night_rows:
                     issued.nights.extend(_night_records(tonight, garden, int(rows.time_s[row])))
                 if row in frost_rows:
-                    _note_frost(frost, tonight, row, rows, limits)
+                    note_frost(frost, tonight, row, rows=rows, limits=limits)
                 if row in evening:
                     seen = _seen(minutes, rows, row, first=first, dry_s=dry_s)
                     issued.briefs[row] = prospects.evening_lines(
@@ -182,9 +178,9 @@ def look(
     for last in ends:
         frost.codes[last], frost.known[last] = CLEAR, True
     state = replace(state, dry_s=dry_s[-1].copy(), read_s=read_s[-1].copy())
-    conditions = _conditions(garden, limits, rows, heat=heat, frost=frost, loose=loose)
+    rules = conditions(garden, limits, rows, heat=heat, frost=frost, loose=loose)
     return state, Outlook(
-        conditions=conditions,
+        conditions=rules,
         heat=tuple(issued.heat),
         nights=tuple(issued.nights),
         days=tuple(issued.days),
@@ -216,31 +212,9 @@ def _fitting(state: ForesightState | None, garden: Garden, step_s: int, before_s
         read_s=np.zeros(b, dtype=np.int64),
         lid_s=np.full(b, before_s, dtype=np.int64),
         lid_was=np.full(b, np.nan),
-        shut_s=np.zeros(b, dtype=np.int64),
-        loose_s=np.zeros(b, dtype=np.int64),
+        loose=LooseMemory.of(b),
         judged=np.full(b, np.nan),
     )
-
-
-@dataclass
-class _Blank:
-    """A rule's evidence on the rows of a stretch, filled in where there is any."""
-
-    codes: np.ndarray
-    known: BoolArray
-    value_c: FloatArray
-    chance: FloatArray
-    eta_s: FloatArray
-    eta_low_s: FloatArray
-    eta_high_s: FloatArray
-
-    @staticmethod
-    def of(n: int, b: int) -> _Blank:
-        def nans() -> FloatArray:
-            return np.full((n, b), np.nan)
-
-        codes, known = np.full((n, b), UNKNOWN, dtype=np.int8), np.zeros((n, b), dtype=bool)
-        return _Blank(codes, known, nans(), nans(), nans(), nans(), nans())
 
 
 def _with_lids_judged(
@@ -318,6 +292,24 @@ def _day_forecast(state: ForesightState, minutes: Minutes, site: Site) -> tuple[
     return replace(state, horizon=following), forecast
 
 
+def _heat_records(minutes: Minutes, garden: Garden) -> list[HeatForecast]:
+    ahead, found = minutes.ahead, []
+    for m, time_s in enumerate(ahead.time_s.tolist()):
+        for b, name in enumerate(garden.box_names):
+            if not np.isnan(ahead.p30[m, b]):
+                found.append(
+                    HeatForecast(
+                        box=name,
+                        issued_s=time_s,
+                        limit_c=float(ahead.limit_c[m, b]),
+                        p20=float(ahead.p20[m, b]),
+                        p30=float(ahead.p30[m, b]),
+                        p60=float(ahead.p60[m, b]),
+                    )
+                )
+    return found
+
+
 def _day_records(forecast: DayMaximum, garden: Garden, day: Day, issued_s: int) -> list[DayForecast]:
     found = []
     for b, box in enumerate(garden.boxes):
@@ -369,125 +361,6 @@ def _said(tonight: NightMinimum, garden: Garden) -> dict[str, float]:
     }
 
 
-# Evidence for the rules
-
-
-def _note_heat(
-    heat: _Blank,
-    minutes: Minutes,
-    first: int,
-    rows: PlaceRows,
-    garden: Garden,
-    issued: _Issued,
-    fine: BoolArray,
-    read_s: IntArray,
-) -> None:
-    ahead = minutes.ahead
-    if not len(ahead.row):
-        return
-    at = first + minutes.trace.index[ahead.row]
-    # Between readings half an hour apart nothing is learnt: such a box is judged by the hour, as it reads.
-    chance = np.where(fine, _within_reach(ahead, garden.boxes), ahead.p60)
-    below = rows.air_c[at] <= ahead.limit_c
-    known = ~np.isnan(chance) & below & (fine | (rows.time_s[at][:, None] - read_s[at] < ISSUE_EVERY_S))
-    # What is read every half hour foretells less: it must be likelier than not.
-    raise_at = np.where(fine, RAISE_AT, RAISE_COARSE_AT)
-    codes = np.where(chance >= raise_at, ALARM, np.where(chance < HEAT_ENDS * raise_at, CLEAR, BETWEEN))
-    heat.codes[at] = np.where(known, codes, UNKNOWN)
-    heat.known[at] = known
-    heat.value_c[at] = rows.air_c[at]
-    heat.chance[at] = chance
-    # Where the likeliest path stays below, the horizon itself is the best that can be said.
-    horizon_s = 60.0 * np.array([box.reaction_minutes + MARGIN_MIN for box in garden.boxes])
-    missing = np.isnan(ahead.eta_s)
-    now = ahead.time_s[:, None].astype(float)
-    heat.eta_s[at] = np.where(missing, now + horizon_s, ahead.eta_s)
-    heat.eta_low_s[at] = np.where(missing, now, ahead.eta_low_s)
-    heat.eta_high_s[at] = np.where(missing, now + 3600.0, ahead.eta_high_s)
-    for m, time_s in enumerate(ahead.time_s.tolist()):
-        for b, name in enumerate(garden.box_names):
-            if not np.isnan(ahead.p30[m, b]):
-                issued.heat.append(
-                    HeatForecast(
-                        box=name,
-                        issued_s=time_s,
-                        limit_c=float(ahead.limit_c[m, b]),
-                        p20=float(ahead.p20[m, b]),
-                        p30=float(ahead.p30[m, b]),
-                        p60=float(ahead.p60[m, b]),
-                    )
-                )
-
-
-def _within_reach(ahead, boxes: Sequence[Box]) -> FloatArray:
-    """Chance of a crossing within each box's horizon, between the three that are forecast."""
-    minutes = np.clip([box.reaction_minutes + MARGIN_MIN for box in boxes], 20.0, 60.0)
-    early = np.clip((minutes - 20.0) / 10.0, 0.0, 1.0)
-    late = np.clip((minutes - 30.0) / 30.0, 0.0, 1.0)
-    return np.where(
-        minutes <= 30.0,
-        ahead.p20 + early * (ahead.p30 - ahead.p20),
-        ahead.p30 + late * (ahead.p60 - ahead.p30),
-    )
-
-
-def _note_frost(frost: _Blank, tonight: NightMinimum, row: int, rows: PlaceRows, limits: BoxLimits) -> None:
-    b = len(limits.of)
-    limit = np.append(limits.frost_c, np.nan)
-    chance = tonight.p_below(limit)[:b]
-    # Where it freezes already there is nothing to foretell: the frost alarm speaks.
-    known = ~np.isnan(chance) & (rows.air_c[row] >= limits.frost_c)
-    codes = np.where(chance >= FROST_CHANCE, ALARM, np.where(chance < 0.5 * FROST_CHANCE, CLEAR, BETWEEN))
-    frost.codes[row] = np.where(known, codes, UNKNOWN)
-    frost.known[row] = known
-    frost.value_c[row] = tonight.min_c[:b]
-    frost.chance[row] = chance
-
-
-def _note_loose(
-    loose: _Blank, minutes: Minutes, first: int, rows: PlaceRows, state: ForesightState, fine: BoolArray
-) -> ForesightState:
-    """Evidence of a box that has stopped holding heat: it was shut earlier in the night, and no more is.
-
-    A box that stood open from the start has stopped nothing. Once told of, a night is not told of again.
-    """
-    trace = minutes.trace
-    if not len(trace) or state.horizon.night.nights < LEARNING_NIGHTS:
-        return state
-    at = first + trace.index
-    dark = (trace.clear_sky_w_m2 <= 0.0)[:, None]
-    shut = minutes.openings.p_closed
-    was_shut = dark & trace.known & ((shut >= SURELY_SHUT) | (trace.lid_told & (trace.lid <= 0.0)))
-    shut_s = np.maximum.accumulate(np.where(was_shut, trace.time_s[:, None], np.int64(0)), axis=0)
-    shut_s = np.maximum(shut_s, state.shut_s)
-    recent = trace.time_s[:, None] - shut_s <= SHUT_COUNTS_S
-    found = minutes.openings.loose & recent & fine
-    loose_s = state.loose_s.copy()
-    for i, b in zip(*np.nonzero(found), strict=True):
-        apart_s = int(trace.time_s[i] - loose_s[b])
-        if EPISODE_S < apart_s < ONE_NIGHT_S:
-            found[i, b] = False
-        else:
-            loose_s[b] = trace.time_s[i]
-    # By day, or once somebody says where the lid is, there is nothing loose to speak of.
-    over = ~dark | trace.lid_told
-    codes = np.where(found, ALARM, np.where(shut > 0.5, CLEAR, BETWEEN))
-    loose.codes[at] = np.where(over, CLEAR, codes)
-    loose.known[at] = trace.known & fine
-    loose.value_c[at] = rows.air_c[at]
-    return replace(state, shut_s=shut_s[-1].copy(), loose_s=loose_s)
-
-
-def _fine(garden: Garden) -> BoolArray:
-    """Boxes read often enough to tell a lid by the minute, shape (b,)."""
-
-    def slowest(name: str) -> float:
-        return max((p.every_s or 0.0 for p in garden.probes_at(name, "air")), default=0.0)
-
-    outside = slowest(OUTSIDE)
-    return np.array([max(slowest(name), outside) <= FINE_S for name in garden.box_names])
-
-
 def _openings_judged(
     judged: FloatArray, minutes: Minutes, garden: Garden
 ) -> tuple[FloatArray, list[LidOpening]]:
@@ -517,36 +390,3 @@ def _openings_judged(
         if trace.lid_told[-1, b]:
             judged[b] = np.nan
     return judged, sorted(found, key=lambda lid: (lid.time_s, lid.box))
-
-
-def _conditions(
-    garden: Garden, limits: BoxLimits, rows: PlaceRows, *, heat: _Blank, frost: _Blank, loose: _Blank
-) -> list[Condition]:
-    subjects = tuple(Subject(name, "air") for name in garden.box_names)
-    empty = np.broadcast_to(limits.known_empty, rows.air_c.shape)
-    none = np.full(len(subjects), np.nan)
-    wide = rows.lid >= WIDE_OPEN
-
-    def made(kind: AlarmKind, evidence: _Blank, limit_c: FloatArray, silenced: BoolArray) -> Condition:
-        delays = KINDS[kind].on_delay_s or 0, KINDS[kind].off_delay_s or 0
-        return Condition(
-            kind=kind,
-            subjects=subjects,
-            codes=evidence.codes,
-            known=evidence.known,
-            value_c=evidence.value_c,
-            limit_c=limit_c,
-            on_delay_s=np.full(len(subjects), delays[0], dtype=np.int64),
-            off_delay_s=np.full(len(subjects), delays[1], dtype=np.int64),
-            silenced=silenced,
-            eta_s=evidence.eta_s,
-            eta_low_s=evidence.eta_low_s,
-            eta_high_s=evidence.eta_high_s,
-            chance=evidence.chance,
-        )
-
-    return [
-        made("heat-ahead", heat, limits.heat_c, empty | wide),
-        made("frost-ahead", frost, limits.frost_c, empty),
-        made("lid-loose", loose, none, empty),
-    ]
