@@ -104,9 +104,9 @@ def look(
         contacts: Boxes whose lid a contact shows.
         sent: Which briefs went out already.
     """
-    if not garden.boxes:
-        return _fitting(state, garden, step_s, before_s), NOTHING
     state = _fitting(state, garden, step_s, before_s)
+    if not garden.boxes:
+        return _look_outside(state, rows, garden=garden, day=day, before_s=before_s)
     state, rows = _with_lids_judged(state, rows, garden, contacts)
     n, b = rows.air_c.shape
     site = garden.site
@@ -189,6 +189,23 @@ def look(
         said_min_c=issued.said_min_c,
         opening={box.name: float(opening[k]) for k, box in enumerate(garden.boxes)},
     )
+
+
+def _look_outside(
+    state: ForesightState, rows: PlaceRows, *, garden: Garden, day: Day, before_s: int
+) -> tuple[ForesightState, Outlook]:
+    """A site without boxes: the night of the open ground is all there is to foresee."""
+    nights: list[NightForecast] = []
+    due = issues.night_rows(garden, day, rows.time_s, before_s)
+    begun = 0
+    for row in sorted({*due, len(rows) - 1}):
+        following = horizon.advance(state.horizon, rows.cut(begun, row + 1), site=garden.site)
+        state = replace(state, horizon=following)
+        begun = row + 1
+        if row in due:
+            tonight = horizon.night_minimum(state.horizon, site=garden.site)
+            nights.extend(_night_records(tonight, garden, int(rows.time_s[row])))
+    return state, Outlook(nights=tuple(nights))
 
 
 def _fitting(state: ForesightState | None, garden: Garden, step_s: int, before_s: int) -> ForesightState:

@@ -121,7 +121,8 @@ def _likelihood(trace: Trace, ceiling: FloatArray, by_day: BoolArray, minutes: f
     independent = np.where(by_day, _INDEPENDENT_BY_DAY, 1.0)[:, None, None]
     log_likelihood = -independent * np.minimum(0.5 * surprise * surprise, _MOST)
     # More sun than a clear sky gives: the copy with the lid too far open has to invent it.
-    excess = np.maximum((trace.bank_sun - 1.1 * ceiling[:, None]) / (0.15 * ceiling[:, None]), 0.0)
+    room = np.maximum(0.15 * ceiling[:, None], 1e-3)  # a bearing that never has sun has no ceiling
+    excess = np.maximum((trace.bank_sun - 1.1 * ceiling[:, None]) / room, 0.0)
     log_likelihood -= np.where(by_day[:, None, None], 0.5 * np.minimum(excess * excess, 9.0) / 20.0, 0.0)
     log_likelihood *= minutes * (trace.outside_known[:, None] & trace.known)[:, None]
     return np.exp(log_likelihood - log_likelihood.max(axis=1, keepdims=True))
