@@ -48,6 +48,9 @@ def night_from_store(
     tonight = night_of(garden.site, night)
     from_s = row_at_or_before(min(tonight.start_s, since_s or tonight.start_s), garden.step_s)
     to_s = row_at_or_before(tonight.end_s, garden.step_s)
+    span = log.span()
+    if span is not None:  # before the first reading there was no silence to speak of
+        from_s = max(from_s, min(row_of_reading(span[0], garden.step_s), to_s))
     past = _Past(Journal(store, garden.site.name), log, garden, settings)
     state = past.state_before(from_s)
     columns = past.columns(from_s, to_s)
