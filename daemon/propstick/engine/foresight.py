@@ -13,7 +13,7 @@ import numpy as np
 from propstick.blocks import PlaceRows
 from propstick.engine import horizon, issues, minute, prospects
 from propstick.engine.briefs import BriefMemory
-from propstick.engine.conditions import CLEAR
+from propstick.engine.conditions import ALARM, CLEAR
 from propstick.engine.day import DayMaximum
 from propstick.engine.forewarning import (
     Evidence,
@@ -51,6 +51,7 @@ SURE_OF_LID = 0.9
 TOLD_HOLDS_S = 3600
 """A lid told shut is taken at its word so long after dark; then wind may have had it, and it is judged."""
 SURELY_UP = 0.3
+SAID_HOLDS_S = 12 * 3600
 LEARNING_NIGHTS = 3
 """Nights a box is watched before its lid is judged loose: it must be known how well it holds heat."""
 
@@ -64,6 +65,7 @@ class ForesightState:
         dry_s: Last row on which each box's air was known to be dry, shape (b,).
         read_s: Last row on which each box's air was read, shape (b,).
         lid_s: Row of the last change of each lid as told, shape (b,); its value in `lid_was`.
+        said_s: When a night minimum was last said of each box, shape (b,).
         loose: When boxes were surely shut, and found loose.
         judged: Opening last put on record by estimate, NaN none, shape (b,).
     """
@@ -78,6 +80,7 @@ class ForesightState:
     lid_s: IntArray
     lid_was: FloatArray
     loose: LooseMemory
+    said_s: IntArray
     judged: FloatArray
 
 
@@ -158,12 +161,16 @@ def look(
                     issued.nights.extend(_night_records(tonight, garden, int(rows.time_s[row])))
                 if row in frost_rows:
                     note_frost(frost, tonight, row, rows=rows, limits=limits)
+                    if not day.is_quiet(int(rows.time_s[row])):
+                        state, said = _warned(state, frost, row, rows, garden)
+                        issued.said_min_c[row] = said
                 if row in evening:
                     seen = _seen(minutes, rows, row, first=first, dry_s=dry_s)
                     issued.briefs[row] = prospects.evening_lines(
                         garden, day, seen, rows=rows, limits=limits, tonight=tonight
                     )
                     issued.said_min_c[row] = _said(tonight, garden)
+                    state = replace(state, said_s=np.full(b, rows.time_s[row]))
         if last in at_day:
             state, forecast = _day_forecast(state, minutes, site)
             issued.days.extend(_day_records(forecast, garden, day, int(rows.time_s[last])))
@@ -230,6 +237,7 @@ def _fitting(state: ForesightState | None, garden: Garden, step_s: int, before_s
         lid_s=np.full(b, before_s, dtype=np.int64),
         lid_was=np.full(b, np.nan),
         loose=LooseMemory.of(b),
+        said_s=np.zeros(b, dtype=np.int64),
         judged=np.full(b, np.nan),
     )
 
@@ -293,6 +301,16 @@ def _seen(minutes: Minutes, rows: PlaceRows, row: int, *, first: int, dry_s: Int
         damp=(rows.time_s[row] - dry_s[row] >= DAMP_S) & ~np.isnan(rows.humidity_pct[row]),
         fits=minutes.trace.fits[at] if at >= 0 else np.ones(b, dtype=bool),
     )
+
+
+def _warned(
+    state: ForesightState, frost: Evidence, row: int, rows: PlaceRows, garden: Garden
+) -> tuple[ForesightState, dict[str, float]]:
+    """The minima that warnings of this row put in the person's head, where nothing was said tonight."""
+    time_s = int(rows.time_s[row])
+    fresh = (frost.codes[row] == ALARM) & (time_s - state.said_s >= SAID_HOLDS_S)
+    said = {name: float(frost.value_c[row, b]) for b, name in enumerate(garden.box_names) if fresh[b]}
+    return replace(state, said_s=np.where(fresh, time_s, state.said_s)), said
 
 
 # What is issued
