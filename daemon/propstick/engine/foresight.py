@@ -65,7 +65,7 @@ class ForesightState:
         dry_s: Last row on which each box's air was known to be dry, shape (b,).
         read_s: Last row on which each box's air was read, shape (b,).
         lid_s: Row of the last change of each lid as told, shape (b,); its value in `lid_was`.
-        said_s: When a night minimum was last said of each box, shape (b,).
+        said_s: When a frost warning last said a minimum of each box, shape (b,).
         loose: When boxes were surely shut, and found loose.
         judged: Opening last put on record by estimate, NaN none, shape (b,).
     """
@@ -170,7 +170,6 @@ def look(
                         garden, day, seen, rows=rows, limits=limits, tonight=tonight
                     )
                     issued.said_min_c[row] = _said(tonight, garden)
-                    state = replace(state, said_s=np.full(b, rows.time_s[row]))
         if last in at_day:
             state, forecast = _day_forecast(state, minutes, site)
             issued.days.extend(_day_records(forecast, garden, day, int(rows.time_s[last])))
@@ -306,7 +305,7 @@ def _seen(minutes: Minutes, rows: PlaceRows, row: int, *, first: int, dry_s: Int
 def _warned(
     state: ForesightState, frost: Evidence, row: int, rows: PlaceRows, garden: Garden
 ) -> tuple[ForesightState, dict[str, float]]:
-    """The minima that warnings of this row put in the person's head, where nothing was said tonight."""
+    """The minima that warnings of this row put in the person's head, the first of the night."""
     time_s = int(rows.time_s[row])
     fresh = (frost.codes[row] == ALARM) & (time_s - state.said_s >= SAID_HOLDS_S)
     said = {name: float(frost.value_c[row, b]) for b, name in enumerate(garden.box_names) if fresh[b]}
