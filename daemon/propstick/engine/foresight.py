@@ -197,6 +197,11 @@ def look(
     )
 
 
+def _bodies(boxes: tuple[Box, ...]) -> list[tuple]:
+    """What of the boxes the learnt figures hang on; limits and spots may change freely."""
+    return [(box.name, box.floor_m2, box.glazing, box.tilt_deg, box.faces_deg) for box in boxes]
+
+
 def _look_outside(
     state: ForesightState, rows: PlaceRows, *, garden: Garden, day: Day, before_s: int
 ) -> tuple[ForesightState, Outlook]:
@@ -218,7 +223,7 @@ def _fitting(state: ForesightState | None, garden: Garden, step_s: int, before_s
     """The state, begun anew where boxes, place or grid are not what it was learnt for."""
     if (
         state is not None
-        and state.boxes == garden.boxes
+        and _bodies(state.boxes) == _bodies(garden.boxes)
         and state.step_s == step_s
         and (state.site.latitude, state.site.longitude, state.site.zone)
         == (garden.site.latitude, garden.site.longitude, garden.site.zone)
