@@ -28,6 +28,9 @@ REPEAT_S = 3600
 """The same box crossing the same limit again so soon is the same matter."""
 LOOK_AGAIN_S = 12 * 3600
 """A probe that comes and goes is told of twice a day at most."""
+ASKED_HOLDS_S = 12 * 3600
+HARDLY_COLDER_C = 1.0
+"""A brief that asked for a box to be covered is not followed by a push for so little. Our choice."""
 DEEPER_C = 2.0
 """A night minimum so far below what was said is worth waking for (design)."""
 SAID_S = 16 * 3600
@@ -62,6 +65,7 @@ class Desk:
         named_s: When each box was named as on its way, by `hand|box`.
         away_day: The date on which a person away was told of heat.
         said: The night minimum last said of each box.
+        asked: The same of boxes that the evening brief asked to be closed or covered.
     """
 
     hands: dict[str, HandMemory] = field(default_factory=dict)
@@ -69,6 +73,11 @@ class Desk:
     named_s: dict[str, int] = field(default_factory=dict)
     away_day: date | None = None
     said: dict[str, SaidMinimum] = field(default_factory=dict)
+    asked: dict[str, SaidMinimum] = field(default_factory=dict)
+
+    def with_asked(self, minima: Mapping[str, float], at_s: int) -> Desk:
+        """The desk once an evening brief asked for these boxes to be closed or covered."""
+        return replace(self, asked={box: SaidMinimum(low, at_s) for box, low in minima.items()})
 
     def with_said(self, minima: Mapping[str, float], at_s: int) -> Desk:
         """The desk once night minima were said, box by box."""
@@ -114,11 +123,22 @@ def may_be_told(standing: Standing, desk: Desk, moment: Moment) -> bool:
         return False
     if standing.kind in ("frost", "frost-ahead") and moment.day.sun_is_near(moment.time_s):
         return False
+    if standing.kind == "frost-ahead" and _brief_asked(standing, desk, moment):
+        return False
     if moment.day.is_quiet(moment.time_s):
         return kind.wakes or (standing.kind == "frost" and not _was_woken(desk, moment))
     if moment.day.is_away(moment.time_s) and kind.hand == "open" and moment.garden.person.helper is None:
         return desk.away_day != moment.day.date
     return True
+
+
+def _brief_asked(standing: Standing, desk: Desk, moment: Moment) -> bool:
+    """Whether the evening brief asked for the same hand, for a night hardly colder than is foreseen now."""
+    asked = desk.asked.get(standing.subject.box)
+    if asked is None or moment.time_s - asked.said_s > ASKED_HOLDS_S or standing.alarm is None:
+        return False
+    value_c = standing.alarm.value_c
+    return value_c is None or value_c >= asked.min_c - HARDLY_COLDER_C
 
 
 def foretold_until_s(standing: Standing, garden: Garden) -> int:

@@ -20,6 +20,7 @@ FOLLOWS = 0.75
 """From this share of the air's daily swing on, a probe is not in the soil."""
 OPEN_FOLLOWS = 1.25
 """The same in the open, where bare soil in the sun swings nearly as far as the air. Common practice."""
+AS_COLD_C, AS_COLD_SHARE = 1.5, 0.12
 SWING_C = 8.0
 """A day on which the air swings less tells nothing."""
 DAYS = 2
@@ -76,7 +77,9 @@ def _judged(watch: SoilWatch) -> SoilWatch:
     telling = (air >= SWING_C) & ~np.isnan(soil)
     share = np.full(len(watch.grounds), FOLLOWS)
     share[-1] = OPEN_FOLLOWS
-    days = np.where(telling, np.where(soil >= share * air, watch.days + 1, 0), watch.days)
+    # Soil keeps the day's warmth: at the coldest hour a buried probe stands well above the air.
+    as_cold = watch.low[1] - watch.low[0] <= np.maximum(AS_COLD_C, AS_COLD_SHARE * air)
+    days = np.where(telling, np.where((soil >= share * air) & as_cold, watch.days + 1, 0), watch.days)
     fresh = new_watch(watch.grounds)
     return replace(fresh, days=np.minimum(days, DAYS))
 

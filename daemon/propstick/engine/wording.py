@@ -228,7 +228,8 @@ def brief_text(which: str, lines: Sequence[BriefLine], troubles: Sequence[str], 
         said.append("Nothing to do" + (f": leave {listed(left)} as they are." if len(left) > 1 else "."))
     elif left:
         said.append(f"Leave {listed(left)}.")
-    return " ".join([f"{which.capitalize()}:", *said, *troubles])
+    known = dict.fromkeys(text[0].upper() + text[1:] for text in troubles if text)
+    return " ".join([f"{which.capitalize()}:", *said, *known])
 
 
 def advice_reason(choice: Choice, speech: Speech) -> str:
@@ -250,7 +251,8 @@ def advice_reason(choice: Choice, speech: Speech) -> str:
     if choice.because == "frost":
         if choice.advice == "leave":
             return f"about {value} tonight, under {limit}, and it is as snug as it gets"
-        return f"about {value} tonight, limit {limit}" + (f"; so about {left}" if left else "")
+        done = {"cover": "covered", "close": "shut"}.get(choice.advice, "so")
+        return f"about {value} tonight, limit {limit}" + (f"; {done} about {left}" if left else "")
     if choice.because == "chill":
         return f"about {value} as it is, shut about {left}" if left else f"about {value} tonight"
     return {
