@@ -34,7 +34,7 @@ async def sign_in_form(target: Target = "/") -> Response:
 @router.post("/sign-in")
 async def sign_in(request: Request, service: ServiceDep) -> Response:
     """Takes it, and goes on to where the person wanted to."""
-    fields = await _fields(request)
+    fields = await fields_of(request)
     target = _within(fields.get("next", "/"))
     try:
         token = await to_thread.run_sync(
@@ -78,12 +78,13 @@ def answer(token: Token, service: ServiceDep, site: SiteDep) -> Response:
     )
 
 
-async def _fields(request: Request) -> dict[str, str]:
+async def fields_of(request: Request) -> dict[str, str]:
+    """What a form of ours was sent with; a name given twice counts once."""
     body = (await request.body()).decode("utf-8", "replace")
     try:
         return {name: values[0] for name, values in parse_qs(body, max_num_fields=10).items()}
     except ValueError:
-        raise HTTPException(422, "form: got more than 10 fields, expected a pass phrase") from None
+        raise HTTPException(422, "form: got more than 10 fields, expected a form of ours") from None
 
 
 def _within(target: str) -> str:

@@ -1,0 +1,11 @@
+"""The page a person looks at: HTML made here from what the watch wrote, and the forms that answer it."""
+
+from fastapi import APIRouter
+
+from propstick_api.page import answers, sight, static
+
+router = APIRouter()
+for module in (sight, answers, static):
+    router.include_router(module.router)
+
+__all__ = ["router"]

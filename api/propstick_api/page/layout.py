@@ -1,0 +1,57 @@
+"""What every page of ours has around its own part."""
+
+from __future__ import annotations
+
+from fastapi.responses import HTMLResponse
+
+from propstick_api.page import words
+from propstick_api.page.markup import Safe, join, tag
+
+STYLE, SCRIPT = "/static/propstick.css", "/static/live.js"
+_WAYS = (("/", words.HOME), ("/nights", words.NIGHTS), ("/season", words.SEASON))
+RENEW_S = 60
+
+
+def page(title: str, body: Safe, *, here: str = "", is_live: bool = False, status: int = 200) -> HTMLResponse:
+    """A whole page.
+
+    Args:
+        here: Which of the ways at its foot this is.
+        is_live: Whether it follows the watch; without script it is read anew every minute.
+    """
+    head = [
+        tag("meta", charset="utf-8"),
+        tag("meta", name="viewport", content="width=device-width,initial-scale=1"),
+        tag("title", title),
+        tag("link", rel="stylesheet", href=STYLE),
+    ]
+    if is_live:
+        head.append(tag("noscript", tag("meta", http_equiv="refresh", content=str(RENEW_S))))
+        head.append(tag("script", Safe(""), src=SCRIPT, defer=True))
+    ways = [tag("a", word, href=href, aria_current="page" if href == here else None) for href, word in _WAYS]
+    line = tag("p", id="line", role="status", data_lost=words.LOST, data_back=words.BACK) if is_live else None
+    whole = join(
+        Safe("<!doctype html>"),
+        tag(
+            "html",
+            tag("head", *head),
+            tag(
+                "body",
+                tag("a", words.SKIP, class_="skip", href="#main"),
+                line,
+                tag("main", body, id="main", tabindex="-1"),
+                tag("nav", *ways, aria_label=words.WAYS),
+                tag("noscript", tag("p", words.NO_SCRIPT, class_="quiet")) if is_live else None,
+            ),
+            lang=words.LANG,
+        ),
+    )
+    return HTMLResponse(whole, status_code=status)
+
+
+def table(caption: str, heads: list[str], rows: list[list[str]]) -> Safe:
+    """A table whose first column names its rows; wide ones scroll by themselves."""
+    head = tag("thead", tag("tr", *(tag("th", text, scope="col") for text in heads)))
+    body = [tag("tr", tag("th", row[0], scope="row"), *(tag("td", cell) for cell in row[1:])) for row in rows]
+    inner = tag("table", tag("caption", caption), head, tag("tbody", *body))
+    return tag("div", inner, class_="wide", tabindex="0", role="region", aria_label=caption)

@@ -1,0 +1,111 @@
+"""The one sentence the page opens with: does anything need me now?"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from propstick.engine.wording import listed
+from propstick_api.live import Health
+from propstick_api.page import words
+from propstick_api.page.reading import Reading, span_words
+
+STANDING = frozenset({"unacknowledged", "acknowledged"})
+PRESSING = frozenset({"Immediate", "Expected"})
+"""Urgencies (CAP 1.2) that call for a hand today; the others can wait."""
+LID_IS_THERE = 0.08
+"""A lid so near to where it should be has been seen to."""
+VALUE_IS_OLD_STEPS = 3
+VALUE_IS_OLD_S = 1200
+
+
+def sentence(view: dict[str, Any] | None, health: Health, reading: Reading, *, now_s: int) -> str:
+    """One sentence, from open alarms, the latest advice and the age of what is known."""
+    if view is None:
+        return words.STORE_TROUBLE if health.status == "store-trouble" else words.NOT_STARTED
+    pressing = [a for a in view["alarms"] if a["state"] in STANDING and a["urgency"] in PRESSING]
+    if not health.is_good:
+        return _cannot_say(pressing, health)
+    asked = {one["body"].get("id") for one in view["asked"] if one["kind"] in ("acknowledge", "shelve")}
+    unseen = [a for a in pressing if a["state"] == "unacknowledged" and a["id"] not in asked]
+    if unseen:
+        return _needs(unseen)
+    due = _due(view, reading, now_s=now_s)
+    if due is not None:
+        return due
+    if pressing:
+        return words.SEEN.format(message=_message(pressing[0]))
+    silent = [box["box"] for box in view["boxes"] if is_old(box["air"], view["step_s"])]
+    if silent:
+        return words.NOTHING_KNOWN.format(boxes=listed(silent))
+    waiting = [a for a in view["alarms"] if a["state"] == "unacknowledged" and a["id"] not in asked]
+    return words.CAN_WAIT.format(message=_message(waiting[0])) if waiting else words.NOTHING
+
+
+def is_old(place: dict[str, Any], step_s: int) -> bool:
+    """Whether a probe's value is none, or older than a few rows."""
+    age_s = place["age_s"]
+    return place["value"] is None or age_s is None or age_s > max(VALUE_IS_OLD_STEPS * step_s, VALUE_IS_OLD_S)
+
+
+def is_done(box: dict[str, Any], line: dict[str, Any]) -> bool:
+    """Whether the lid (or cover) is where the advice wants it."""
+    opening, advice = box["lid"]["opening"], line["advice"]
+    if advice == "leave":
+        return True
+    if advice == "uncover":
+        return box["cover"] is False
+    if advice == "cover":
+        return box["cover"] is True
+    wanted = next_opening(line)
+    return wanted is None or (opening is not None and abs(opening - wanted) <= LID_IS_THERE)
+
+
+def next_opening(line: dict[str, Any] | None) -> float | None:
+    """Where the advice wants the lid, 0 shut to 1 open; None: where it is."""
+    if line is None:
+        return None
+    if line["opening"] is not None:
+        return line["opening"]
+    return {"open": 1.0, "close": 0.0, "cover": 0.0}.get(line["advice"])
+
+
+def deed(line: dict[str, Any]) -> str:
+    """What the advice says, in a few words."""
+    return words.DEEDS[line["advice"]].format(box=line["box"])
+
+
+def _cannot_say(pressing: list[dict[str, Any]], health: Health) -> str:
+    age = span_words(health.age_s or 0)
+    if pressing:
+        return words.CANNOT_SAY_STOOD.format(age=age, boxes=_boxes(pressing))
+    return words.CANNOT_SAY.format(age=age)
+
+
+def _needs(alarms: list[dict[str, Any]]) -> str:
+    first = min(alarms, key=lambda a: (a["urgency"] != "Immediate", a["raised"]))
+    others = [a for a in alarms if a["box"] != first["box"]]
+    if others:
+        return words.NEEDS_MANY.format(boxes=_boxes([first, *others]), message=_message(first))
+    return words.NEEDS_ONE.format(message=_message(first))
+
+
+def _due(view: dict[str, Any], reading: Reading, *, now_s: int) -> str | None:
+    """The advice that is due first and not followed yet."""
+    lines = [(box["advice"], box) for box in view["boxes"] if box["advice"] is not None]
+    open_ones = [line for line, box in lines if not is_done(box, line)]
+    if not open_ones:
+        return None
+    first = min(open_ones, key=lambda line: line["by"] or "9")
+    if first["by"] is None:
+        return words.DUE_NOW.format(deed=deed(first))
+    is_late = datetime.fromisoformat(first["by"]).timestamp() < now_s
+    return (words.OVERDUE if is_late else words.DUE).format(deed=deed(first), by=reading.clock(first["by"]))
+
+
+def _boxes(alarms: list[dict[str, Any]]) -> str:
+    return listed(list(dict.fromkeys(a["box"] for a in alarms)))
+
+
+def _message(alarm: dict[str, Any]) -> str:
+    return alarm["message"] or alarm["kind"]
