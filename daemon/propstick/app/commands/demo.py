@@ -60,7 +60,7 @@ def _live(args: argparse.Namespace, folder: Path) -> int:
     from propstick.app import service
     from propstick.app.demo.screen import Screen
     from propstick.app.demo.sheet import garden_sheet
-    from propstick.app.demo.world import MINUTE_S, HurryingClock, World
+    from propstick.app.demo.world import MINUTE_S, HurryingClock, ReadersClock, World
     from propstick.app.settings import Settings, StoreSettings
     from propstick.app.wiring import assemble
     from propstick.simulation.scenario import spring
@@ -80,7 +80,8 @@ def _live(args: argparse.Namespace, folder: Path) -> int:
     begun_s = world.start_s + MINUTE_S
     world.live_until(begun_s)
     clock = HurryingClock(begun_s, speed=args.speed, live=world.live_until)
-    page = None if args.no_page else service.start_beside(settings, clock=clock)
+    readers = ReadersClock(begun_s)
+    page = None if args.no_page else service.start_beside(settings, clock=readers)
     where = f"page: {page.address}" if page else "no page"
     screen = Screen(garden, f"Propstick demo, {args.speed:g} x life; {where}; Ctrl-C ends it")
     assembly = assemble(
@@ -92,6 +93,7 @@ def _live(args: argparse.Namespace, folder: Path) -> int:
         watches_file=False,
         on_row=[
             screen.on_row,
+            readers.on_row,
             lambda _row, _state, outcome, _readings: world.hear(outcome.notices, outcome.briefs),
             lambda *_: clock.wake() if world.is_over else None,
         ],

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import threading
 import time
+from collections import deque
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -127,4 +128,38 @@ class HurryingClock:
 
     def wake(self) -> None:
         """Ends the demonstration after the row under way."""
+        self._woken.set()
+
+
+class ReadersClock:
+    """The garden's time as whoever looks at the store sees it: that of the rows of a moment ago.
+
+    At hundreds of times life a look a second old is minutes old; without this the page would call a
+    watch late that is merely quick.
+    """
+
+    def __init__(self, start_s: float, *, behind_s: float = 1.5) -> None:
+        self._rows: deque[tuple[float, float]] = deque([(0.0, start_s)], maxlen=2000)
+        self._behind_s = behind_s
+        self._woken = threading.Event()
+
+    def on_row(self, row_s: int, *_: object) -> None:
+        """A row is in the store."""
+        self._rows.append((time.monotonic(), float(row_s)))
+
+    def wall_s(self) -> float:
+        """UTC seconds of the newest row that a reader must have seen."""
+        seen_by = time.monotonic() - self._behind_s
+        return next((row_s for at, row_s in reversed(self._rows) if at <= seen_by), self._rows[0][1])
+
+    def monotonic_s(self) -> float:
+        """Real seconds: a service waits in those."""
+        return time.monotonic()
+
+    def wait(self, seconds: float) -> bool:
+        """Waits in real time."""
+        return self._woken.wait(seconds)
+
+    def wake(self) -> None:
+        """Ends every wait."""
         self._woken.set()
