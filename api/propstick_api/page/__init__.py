@@ -2,10 +2,10 @@
 
 from fastapi import APIRouter
 
-from propstick_api.page import answers, sight, static
+from propstick_api.page import answers, night, season, sight, static
 
 router = APIRouter()
-for module in (sight, answers, static):
+for module in (sight, answers, night, season, static):
     router.include_router(module.router)
 
 __all__ = ["router"]

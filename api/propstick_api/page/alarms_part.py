@@ -34,7 +34,7 @@ def _alarm(alarm: dict[str, Any], pending: str | None, reading: Reading, now_s: 
         tag("p", words.PENDING[pending], class_="pending") if pending else _answers(alarm, message=message)
     )
     return tag(
-        "li", tag("strong", message), tag("span", said, class_="quiet"), answers,
+        "li", tag("strong", message[:1].upper() + message[1:]), tag("span", said, class_="quiet"), answers,
         class_=f"alarm {alarm['state']}",
     )  # fmt: skip
 

@@ -11,8 +11,8 @@ from propstick_api.page import words
 from propstick_api.page.reading import Reading, span_words
 
 STANDING = frozenset({"unacknowledged", "acknowledged"})
-PRESSING = frozenset({"Immediate", "Expected"})
-"""Urgencies (CAP 1.2) that call for a hand today; the others can wait."""
+WAITS = frozenset({"Minor", "Unknown"})
+"""Severities (CAP 1.2) that can wait; the others call for a hand."""
 LID_IS_THERE = 0.08
 """A lid so near to where it should be has been seen to."""
 VALUE_IS_OLD_STEPS = 3
@@ -23,7 +23,7 @@ def sentence(view: dict[str, Any] | None, health: Health, reading: Reading, *, n
     """One sentence, from open alarms, the latest advice and the age of what is known."""
     if view is None:
         return words.STORE_TROUBLE if health.status == "store-trouble" else words.NOT_STARTED
-    pressing = [a for a in view["alarms"] if a["state"] in STANDING and a["urgency"] in PRESSING]
+    pressing = [a for a in view["alarms"] if a["state"] in STANDING and a["severity"] not in WAITS]
     if not health.is_good:
         return _cannot_say(pressing, health)
     asked = {one["body"].get("id") for one in view["asked"] if one["kind"] in ("acknowledge", "shelve")}

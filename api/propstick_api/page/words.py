@@ -23,14 +23,13 @@ HOME, NIGHTS, SEASON = "The boxes", "Nights", "Season"
 # The sentence: does anything need me now?
 NEEDS_ONE = "Yes: {message}"
 NEEDS_MANY = "Yes: {boxes} need you. First: {message}"
-NEEDS_MORE = "Yes: {message} There is more in {boxes}."
 OVERDUE = "Yes: {deed} — it was due by {by}."
 DUE = "Soon: {deed} by {by}."
 DUE_NOW = "Yes: {deed}, when you can."
 SEEN = "Nothing new: you have seen it, and it still stands. {message}"
 CAN_WAIT = "Nothing presses. It can wait: {message}"
 NOTHING = "No: nothing needs you now."
-NOTHING_KNOWN = "Nothing that is known needs you, but {boxes}: no fresh air reading. Go and look."
+NOTHING_KNOWN = "Perhaps: {boxes} gives no fresh air reading. Nothing else needs you. Go and look."
 CANNOT_SAY = "Cannot say: what is shown here is {age} old. Go and look."
 CANNOT_SAY_STOOD = (
     "Cannot say: what is shown here is {age} old. When last heard of, {boxes} needed you. Go and look."
@@ -113,3 +112,51 @@ BRIEF_AT = "{which}, {when}"
 LOST = "No line to the Pi: what you see may be old. Trying again."
 BACK = "Line to the Pi is back."
 NO_SCRIPT = "Without script this page is read anew every minute."
+
+# Nights
+NIGHTS_LEAD = "The nights that were watched, newest first. A night has the date it begins."
+NIGHTS_HEADS = ("Night", "Lowest inside", "Outside", "First said")
+NO_NIGHTS = "No night has been watched yet. The first one is here tomorrow."
+LOWEST_IN = "{value} in {box}"
+SAID_FOR = "{value} ({low} to {high}) for {box}"
+NIGHT_OF = "Night of {day}"
+WORST = "Coldest in {box}: {value} at {clock}{beyond}."
+WORST_BELOW = ", {room} below its limit of {limit}"
+WORST_ABOVE = ", {room} above its limit of {limit}"
+NOT_MEASURED = "{box}: nothing was measured."
+HAPPENED = "What happened"
+NOTHING_HAPPENED = "No alarm and no notice."
+EVENT_ALARM, EVENT_NOTICE = "Alarm", "Notice"
+EVENT_HEADS = ("When", "What", "Words")
+DOWNLOAD = "Take it with you"
+DOWNLOADS = {
+    "picture.svg": "picture (SVG)",
+    "picture.png": "picture (PNG)",
+    "readings.csv": "readings (CSV)",
+    "readings.senml": "readings (SenML)",
+}
+WHAT_IF = "What if"
+IF_BOX, IF_ACTION, IF_AT, IF_ASK = "the lid of", "had been", "at", "Show it"
+IF_ACTIONS = {"closed": "closed", "propped": "propped", "open": "wide open", "covered": "covered"}
+IF_ANSWER = "{box} {action} at {clock}: lowest about {value} ({low} to {high}), instead of {observed}."
+IF_UNKNOWN = "That cannot be told: the outside or the box was not known well enough then."
+BESIDE, BESIDE_ASK, BESIDE_NONE = "Beside it the night of", "Put beside", "none"
+NO_NIGHT = "No such night"
+BACK_TO_NIGHTS = "All nights"
+
+# Season
+SEASON_TITLE = "Season, {first} to {last}"
+SEASON_HEADS = ("Box", "Warmth gathered", "Too hot", "Too cold", "Nights saved", "Nights below its limit")
+SEASON_TABLE = "Box by box, the warmest first"
+SEASON_WARMTH = "Warmth gathered above {base}, in degree days; each ring is a sowing."
+SEASON_UNITS = "Warmth is in {unit} days above {base}; too hot and too cold in {unit} hours beyond the limit."
+SAVED = "A night is saved where it went below the box's limit outside and not inside."
+WARNINGS = (
+    "Of {all} warnings {came} came true and {withdrawn} were withdrawn; {unannounced} times it was too hot "
+    "or too cold without one."
+)
+WARNINGS_NONE = "No warning was given; {unannounced} times it was too hot or too cold without one."
+SPOT = "{box} ({spot})"
+SOWING_HEADS = ("Sown", "Box", "On", "Warmth since")
+SOWINGS_TABLE = "Sowings"
+UNKNOWN = "not known"

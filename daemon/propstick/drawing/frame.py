@@ -48,13 +48,17 @@ def frame_picture(
         is_night: Whether the sun is down there.
         is_covered: Whether a blanket lies on it.
     """
+    top = _top(opening, next_opening)
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="ps" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" '
+        '<svg xmlns="http://www.w3.org/2000/svg" class="ps" '
+        f'viewBox="0 {paper.num(top)} {WIDTH} {paper.num(HEIGHT - top)}" role="img" '
         f'aria-label="{paper.clean(words)}">{paper.style()}'
     ]
     if is_night:
-        parts.append(paper.rect(0, 0, WIDTH, _GROUND, css="ps-night"))
-        parts.append(paper.path("M214 16a13 13 0 1 0 10 21a11 11 0 0 1 -10 -21z", css="ps-t-quiet"))
+        parts.append(paper.rect(0, top, WIDTH, _GROUND - top, css="ps-night"))
+        parts.append(
+            paper.path(f"M214 {paper.num(top + 8)}a13 13 0 1 0 10 21a11 11 0 0 1 -10 -21z", css="ps-t-quiet")
+        )
     parts += _box()
     if opening is None:
         parts.append(paper.text(121, 84, unknown_word, kind="quiet", size=13, anchor="middle"))
@@ -64,6 +68,11 @@ def frame_picture(
         parts += _next_lid(next_opening, next_word)
     parts.append("</svg>")
     return "".join(parts)
+
+
+def _top(*openings: float | None) -> float:
+    """Where the paper begins: no more sky than the higher lid needs."""
+    return max(0.0, min(_HINGE[1] - 42, *(_end(one)[1] - 24 for one in openings if one is not None), 60.0))
 
 
 def _differs(one: float, other: float) -> bool:

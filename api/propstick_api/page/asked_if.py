@@ -1,0 +1,49 @@
+"""What a night would have been with another lid or cover, asked from the page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from propstick.errors import InputError
+from propstick_api.deps import Service, Site
+
+if TYPE_CHECKING:
+    from propstick.app.replay_report import Report
+
+
+@dataclass(frozen=True)
+class Otherwise:
+    """The night's report with the other curve in it, and that curve's object."""
+
+    report: Report
+    found: dict[str, Any]
+
+
+def otherwise(service: Service, site: Site, report: Report, night: date, text: str) -> Otherwise | None:
+    """The answer to `BOX closed|open|propped|covered HH:MM`; None where it cannot be known.
+
+    One at a time, as the watch is run again up to that moment.
+
+    Raises:
+        InputError: another form, another box, or a time outside the night.
+    """
+    from propstick.app.replay_night import state_before
+    from propstick.app.replay_what_if import answer, asked_of, stretch_of
+
+    garden = report.garden
+    try:
+        asked = asked_of(text, garden.box_names)
+        at_s, end_s = stretch_of(asked, report, night)
+    except InputError as error:
+        raise InputError(error.message.removeprefix("--what-if: ")) from None
+    with service.replaying:
+        found = answer(
+            asked,
+            report,
+            at_s=at_s,
+            end_s=end_s,
+            state_before=lambda row_s: state_before(site.store, garden, row_s, settings=()),
+        )
+    return None if found is None else Otherwise(replace(report, what_if=found), found)

@@ -1,0 +1,122 @@
+"""`/season`: warmth gathered inside against outside, hours too hot or too cold, what warnings were worth."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse
+
+from propstick.drawing.season import SowingPoint, Warmth, season_picture
+from propstick.garden import OUTSIDE
+from propstick.units import Unit, shown_difference
+from propstick_api.deps import ServiceDep, SiteDep
+from propstick_api.moments import day_span
+from propstick_api.page import words
+from propstick_api.page.layout import page, table
+from propstick_api.page.markup import Safe, join, tag
+from propstick_api.page.reading import Reading
+from propstick_api.page.sight import Language
+from propstick_api.season import BASE_C, DEFAULT_DAYS, season_of
+
+router = APIRouter()
+
+
+@router.get("/season")
+def season(service: ServiceDep, site: SiteDep, language: Language = "") -> HTMLResponse:
+    """The last four months, from the first day with a reading on."""
+    garden = site.garden
+    first, last = day_span(
+        None, None, zone_name=garden.site.zone, now_s=service.now_s, default_days=DEFAULT_DAYS
+    )
+    shown = season_of(site, garden, first, last, base_c=BASE_C)
+    reading, unit = Reading(garden, accept_language=language), garden.site.unit
+    title = words.SEASON_TITLE.format(first=reading.day(first), last=reading.day(last))
+    base = reading.limit(shown["base_c"])
+    caption = words.SEASON_WARMTH.format(base=base)
+    body = join(
+        tag("h1", title),
+        tag("figure", Safe(_picture(shown, unit, caption)), tag("figcaption", caption), class_="night"),
+        table(words.SEASON_TABLE, list(words.SEASON_HEADS), _rows(shown, reading, unit)),
+        tag("p", words.SEASON_UNITS.format(unit=reading.unit, base=base), " ", words.SAVED, class_="quiet"),
+        tag("p", _warnings(shown["warnings"])),
+        _sowings(shown, reading, unit),
+    )
+    return page(title, body, here="/season")
+
+
+def _places(shown: dict[str, Any]) -> list[dict[str, Any]]:
+    """Boxes, the warmest first, and the open ground after them."""
+    boxes = sorted(shown["boxes"], key=lambda b: b["warmth"][-1] or 0.0, reverse=True)
+    return [*boxes, *([shown["outside"]] if shown["outside"] else [])]
+
+
+def _picture(shown: dict[str, Any], unit: Unit, caption: str) -> str:
+    begin = _first_known(shown)
+    curves = [
+        Warmth(
+            name=words.OUTSIDE.lower() if one["box"] == OUTSIDE else one["box"],
+            by_day=[None if v is None else shown_difference(v, unit) for v in one["warmth"][begin:]],
+            is_outside=one["box"] == OUTSIDE,
+        )
+        for one in _places(shown)
+    ]
+    days = [date.fromisoformat(day) for day in shown["days"]]
+    points = [
+        SowingPoint(
+            name=one["crop"],
+            curve=one["box"],
+            day=(date.fromisoformat(one["sown"]) - days[begin]).days,
+            warmth=shown_difference(one["warmth_at_sowing"], unit),
+        )
+        for one in shown["sowings"]
+        if one["warmth_at_sowing"] is not None and date.fromisoformat(one["sown"]) >= days[begin]
+    ]
+    return season_picture(days[begin:], curves, points, words=caption)
+
+
+def _first_known(shown: dict[str, Any]) -> int:
+    """The day before the first warmth anywhere: nothing is seen before that."""
+    gained = [k for one in _places(shown) for k, v in enumerate(one["warmth"]) if v]
+    return max(min(gained, default=0) - 1, 0)
+
+
+def _rows(shown: dict[str, Any], reading: Reading, unit: Unit) -> list[list[str]]:
+    def sum_of(value_c: float | None) -> str:
+        return words.UNKNOWN if value_c is None else reading.number(shown_difference(value_c, unit), digits=0)
+
+    def count(value: int | None) -> str:
+        return "–" if value is None else str(value)
+
+    return [
+        [
+            words.SPOT.format(box=one["box"], spot=one["spot"]) if one["spot"] else one["box"],
+            sum_of(one["warmth"][-1]),
+            "–" if one["box"] == OUTSIDE else sum_of(one["too_hot_degree_hours"]),
+            "–" if one["box"] == OUTSIDE else sum_of(one["too_cold_degree_hours"]),
+            count(one["nights_saved"]),
+            count(one["nights_below_limit"]),
+        ]
+        for one in _places(shown)
+    ]
+
+
+def _warnings(found: dict[str, int]) -> str:
+    told = found["came"] + found["withdrawn"]
+    return (words.WARNINGS if told else words.WARNINGS_NONE).format(all=told, **found)
+
+
+def _sowings(shown: dict[str, Any], reading: Reading, unit: Unit) -> Safe | None:
+    rows = [
+        [
+            one["crop"],
+            one["box"],
+            words.UNKNOWN if one["sown"] is None else reading.day(one["sown"]),
+            words.UNKNOWN
+            if one["warmth_since"] is None
+            else reading.number(shown_difference(one["warmth_since"], unit), digits=0),
+        ]
+        for one in shown["sowings"]
+    ]
+    return table(words.SOWINGS_TABLE, list(words.SOWING_HEADS), rows) if rows else None

@@ -1,0 +1,35 @@
+"""The list of nights and one night: worst minute in words, what happened, what if, nothing but our own dates."""
+
+
+def test_the_list_leads_to_each_night(client):
+    """One row a night, with its coldest box."""
+    page = client.get("/nights").text
+    assert '<a href="/night/2026-04-12">Sun 12 April</a>' in page
+    assert "in north" in page
+
+
+def test_a_night_says_its_worst_minute_and_what_happened(client):
+    """North was 1.5 degrees above the outside, which fell to -3 °C, less the lag: well below its limit."""
+    page = client.get("/night/2026-04-12").text
+    assert "Coldest in north: −1.0 °C at 05:" in page
+    assert "2.0 °C below its limit of 1 °C" in page
+    assert "close and cover it." in page
+    assert '<svg xmlns="http://www.w3.org/2000/svg"' in page
+    assert "/v1/nights/2026-04-12/readings.senml" in page
+
+
+def test_another_night_and_no_night_are_said_in_words(client):
+    """A page, not an object, for who follows an old link."""
+    for day in ("2026-04-01", "yesterday", "0001-01-01"):
+        found = client.get(f"/night/{day}")
+        assert found.status_code == 404
+        assert "No such night" in found.text
+
+
+def test_what_if_refuses_in_words(client):
+    """A time outside the night, and a box there is none of."""
+    page = client.get("/night/2026-04-12", params={"box": "no<b>", "action": "closed", "at": "21:00"}).text
+    assert "no<b>" not in page
+    assert 'role="status"' in page
+    page = client.get("/night/2026-04-12", params={"box": "north", "action": "closed", "at": "12:30"}).text
+    assert "expected a time from" in page
