@@ -93,7 +93,7 @@ def alarm_message(alarm: Alarm, speech: Speech, *, detail: str = "", remedy: str
         "heat-ahead": f"{box} will pass {limit} at about {eta} (now {value}): {remedy or 'open it before'}.",
         "fast-rise": f"{box} warms fast, now {value}: open it before it passes {limit}.",
         "frost": f"{box} is at {value}, under {limit}: {remedy or 'close and cover it'}.",
-        "frost-ahead": f"{box} falls to about {value} tonight, under {limit}: {remedy or 'cover it'}.",
+        "frost-ahead": f"{box} may pass {limit} tonight, about {value} expected: {remedy or 'cover it'}.",
         "lid-loose": f"{box} has stopped holding heat: see whether its lid is open or blown off.",
         "soil-cold": f"the soil in {box} is at {value}, under {limit}: seed waits; keep the lid shut.",
         "soil-hot": f"the soil in {box} is at {value}, over {limit}: seed may fail; shade or air it.",
