@@ -121,7 +121,7 @@ def may_be_told(standing: Standing, desk: Desk, moment: Moment) -> bool:
         return False
     if standing.kind == "frost" and not _is_news(standing, desk, moment):
         return False
-    if standing.kind in ("frost", "frost-ahead") and moment.day.sun_is_near(moment.time_s):
+    if standing.kind in ("frost", "frost-ahead") and moment.day.sun_undoes(standing.begun_s, moment.time_s):
         return False
     if standing.kind == "frost-ahead" and _brief_asked(standing, desk, moment):
         return False

@@ -61,10 +61,12 @@ class Day:
         """Between bed and rising."""
         return self.quiet_since_s <= time_s < self.quiet_until_s or time_s >= self.quiet_from_s
 
-    def sun_is_near(self, time_s: int) -> bool:
-        """So near to sunrise that closing or covering a box gains nothing any more."""
+    def sun_undoes(self, begun_s: int | None, time_s: int) -> bool:
+        """Whether the sun does what a hand would: near sunrise, and by day for a cold of the night."""
         sun = self.sun
-        return sun.sets and sun.rise_s - SUN_NEAR_S <= time_s < sun.rise_s + 3 * SUN_NEAR_S
+        if not sun.sets or not sun.rise_s - SUN_NEAR_S <= time_s < sun.set_s:
+            return False
+        return begun_s is None or begun_s < sun.rise_s + SUN_NEAR_S
 
     def is_away(self, time_s: int) -> bool:
         """Away from home by plan."""

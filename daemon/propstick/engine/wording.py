@@ -183,10 +183,8 @@ def frost_notice(speech: Speech, alarms: Sequence[Alarm], *, shut: frozenset[str
     if any(a.kind == "frost-ahead" for a in alarms):
         limit = limits.pop() if len(limits) == 1 else "their limits"
         sure = all((a.value_c or 0.0) < (a.limit_c or 0.0) for a in alarms)
-        passing = "pass" if sure else "may pass"
+        passing = "will pass" if sure else "may pass"
         long = f"{verb} {names} for the night: {passing} {limit} (about {figures} {unit} expected)"
-        if len(alarms) == 1 and sure:
-            long = f"{verb} {names} for the night: passes {limit} (about {figures} {unit} expected)"
     else:
         limit = f"under {limits.pop()}" if len(limits) == 1 else "under their limits"
         long = f"{verb} {names} now: {figures} {unit}, {limit}"
