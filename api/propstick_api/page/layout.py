@@ -9,6 +9,11 @@ from propstick_api.page.markup import Safe, join, tag
 
 STYLE, SCRIPT = "/static/propstick.css", "/static/live.js"
 _WAYS = (("/", words.HOME), ("/nights", words.NIGHTS), ("/season", words.SEASON))
+ICON = (
+    "data:image/svg+xml,%3Csvg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 16 16'%3E"
+    "%3Cpath d='M2 15V9M14 15v-3M2 9L12 2' stroke='%237d5c34' stroke-width='2.5'/%3E%3C/svg%3E"
+)
+"""A frame with its lid up."""
 RENEW_S = 60
 
 
@@ -24,6 +29,7 @@ def page(title: str, body: Safe, *, here: str = "", is_live: bool = False, statu
         tag("meta", name="viewport", content="width=device-width,initial-scale=1"),
         tag("title", title),
         tag("link", rel="stylesheet", href=STYLE),
+        tag("link", rel="icon", href=ICON),
     ]
     if is_live:
         head.append(tag("noscript", tag("meta", http_equiv="refresh", content=str(RENEW_S))))

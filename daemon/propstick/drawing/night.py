@@ -36,7 +36,7 @@ def night_picture(scene: NightScene) -> str:
     height = round(y + 10)
     opening = (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" width="{WIDTH}" '
-        f'height="{height}" class="ps" role="img" style="max-width:100%;height:auto">'
+        f'height="{height}" class="ps" role="img">'
     )
     described = (
         f"<title>{paper.clean(scene.title)}</title><desc>{paper.clean(_in_words(scene, times))}</desc>"

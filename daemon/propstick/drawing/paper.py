@@ -40,7 +40,7 @@ def style() -> str:
     """The style element: light, and dark for those who prefer it."""
     shapes = "".join(f".ps-{name}{{{rule}}}" for name, rule in _LINES.items())
     return (
-        f"<style>.ps text{{font-family:{FONT}}}{shapes}{_rules(_LIGHT)}"
+        f"<style>.ps{{max-width:100%;height:auto}}.ps text{{font-family:{FONT}}}{shapes}{_rules(_LIGHT)}"
         f"@media (prefers-color-scheme: dark){{{_rules(_DARK)}}}</style>"
     )
 

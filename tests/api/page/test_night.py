@@ -1,4 +1,4 @@
-"""The list of nights and one night: worst minute in words, what happened, what if, nothing but our own dates."""
+"""The list of nights and one night: worst minute in words, what happened, what would have been."""
 
 
 def test_the_list_leads_to_each_night(client):

@@ -19,10 +19,13 @@
       if (!answer.ok) throw new Error(String(answer.status));
       const text = await answer.text();
       if (isChoosing()) return;
-      const focused = document.activeElement?.id;
-      main.innerHTML = text;
-      if (focused && focused !== "main") document.getElementById(focused)?.focus({ preventScroll: true });
+      const fresh = document.createElement("template");
+      fresh.innerHTML = text;
       if (line.textContent === line.dataset.lost) line.textContent = line.dataset.back;
+      if (fresh.innerHTML === main.innerHTML) return; // nothing to tell a screen reader of
+      const focused = document.activeElement?.id;
+      main.replaceChildren(fresh.content);
+      if (focused && focused !== "main") document.getElementById(focused)?.focus({ preventScroll: true });
     } catch {
       line.textContent = line.dataset.lost;
     } finally {
