@@ -34,6 +34,8 @@ RESTING_S = 48 * 3600
 """Unchanged so long, air is stuck even where no sun rises."""
 RESTING_NO_SUN_S = 12 * 3600
 """The same where the sun is unknown: half a day always holds some daylight."""
+RESTING_WATCHED_S, OFTEN_S = 9 * 3600, 300
+"""Minute by minute, air at three measured stations rested an hour at most (0.1 °C steps)."""
 STUCK_READINGS = 12
 """Hourly readings of an overcast day agree for nine hours now and then (measured, two airports)."""
 FINE_STEP_C = 0.1
@@ -276,9 +278,11 @@ def _stuck(
     step_c = np.where(np.isinf(finest_c), FINE_STEP_C, finest_c)
     coarse = np.clip(step_c / FINE_STEP_C, 1.0, COARSE_FACTOR)
     rested_s = t - same_since_s
-    by_clock = rested_s >= np.where(
-        layout.by_day, RESTING_S if sun_known else RESTING_NO_SUN_S * coarse, layout.stuck_s
-    )
+    # Read every few minutes in fine steps, air does not rest through a night: a stuck probe hides frost.
+    resting_s = np.full(coarse.shape, float(RESTING_S)) if sun_known else RESTING_NO_SUN_S * coarse
+    watched = (finest_c <= FINE_STEP_C) & (layout.hold_s <= CARRIED_INTERVALS * OFTEN_S)
+    resting_s = np.where(watched, np.minimum(resting_s, RESTING_WATCHED_S), resting_s)
+    by_clock = rested_s >= np.where(layout.by_day, resting_s, layout.stuck_s)
     long_s = np.maximum(layout.stuck_s * coarse, STUCK_READINGS * layout.hold_s / CARRIED_INTERVALS)
     by_light = layout.by_day & (same_lit_s >= long_s) & sun_known
     judged = read.inside & (layout.stuck_s > 0) & (np.abs(read.value) > SILENT_BAND_C)
