@@ -72,7 +72,7 @@ def frame_picture(
 
 def _top(*openings: float | None) -> float:
     """Where the paper begins: no more sky than the higher lid needs."""
-    return max(0.0, min(_HINGE[1] - 42, *(_end(one)[1] - 24 for one in openings if one is not None), 60.0))
+    return min(_HINGE[1] - 42, *(_end(one)[1] - 24 for one in openings if one is not None), 60.0)
 
 
 def _differs(one: float, other: float) -> bool:

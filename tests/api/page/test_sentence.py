@@ -1,0 +1,119 @@
+"""The sentence in the states a garden can be in."""
+
+import pytest
+
+from propstick.garden import Garden, Site
+from propstick_api.live import Health
+from propstick_api.page.reading import Reading, has_decimal_comma, span_words
+from propstick_api.page.sentence import sentence
+
+READING = Reading(Garden(site=Site(zone="Europe/Dublin")))
+GOOD = Health("watching", "", 1_776_067_200, 20, 60)
+NOW_S = 1_776_067_200  # 2026-04-13T08:00:00Z, nine o'clock in Dublin
+
+
+def _box(name="north", *, advice=None, opening=0.0, age_s=0):
+    return {
+        "box": name, "air": {"value": 8.0, "age_s": age_s}, "lid": {"opening": opening}, "cover": None,
+        "advice": advice,
+    }  # fmt: skip
+
+
+def _line(advice, by=None, opening=None):
+    return {"box": "north", "advice": advice, "by": by, "opening": opening}
+
+
+def _alarm(kind="heat", *, box="north", state="unacknowledged", severity="Moderate"):
+    return {
+        "id": f"{box}.{kind}.1", "box": box, "kind": kind, "state": state, "severity": severity,
+        "urgency": "Immediate", "raised": "2026-04-13T07:00:00Z", "message": f"{box} has {kind}.",
+    }  # fmt: skip
+
+
+def _said(*boxes, alarms=(), asked=(), health=GOOD):
+    view = {"boxes": list(boxes or [_box()]), "alarms": list(alarms), "asked": list(asked), "step_s": 60}
+    return sentence(view, health, READING, now_s=NOW_S)
+
+
+def test_nothing():
+    """All well."""
+    assert _said() == "No: nothing needs you now."
+
+
+def test_alarms_come_before_advice_and_several_boxes_are_named():
+    """The message of the first, the names of all."""
+    advice = _line("open", "2026-04-13T09:30:00Z")
+    two = [_alarm(), _alarm("frost", box="lane")]
+    assert _said(_box(advice=advice), alarms=two[:1]) == "Yes: north has heat."
+    assert _said(alarms=two) == "Yes: north and lane need you. First: north has heat."
+
+
+@pytest.mark.parametrize(
+    ("by", "said"),
+    [
+        ("2026-04-13T09:30:00Z", "Soon: open north by 10:30."),
+        ("2026-04-13T07:30:00Z", "Yes: open north — it was due by 08:30."),
+        (None, "Yes: open north, when you can."),
+    ],
+)
+def test_advice_that_is_not_followed_is_due(by, said):
+    """Before and after its time; nothing more of it once the lid is there."""
+    assert _said(_box(advice=_line("open", by))) == said
+    assert _said(_box(advice=_line("open", by), opening=1.0)) == "No: nothing needs you now."
+
+
+def test_seen_alarms_and_small_ones_do_not_shout():
+    """Seen or asked for: said so. Minor: can wait. Shelved: not at all."""
+    asked = [{"kind": "acknowledge", "body": {"id": "north.heat.1"}}]
+    seen = "Nothing new: you have seen it, and it still stands. north has heat."
+    assert _said(alarms=[_alarm(state="acknowledged")]) == seen
+    assert _said(alarms=[_alarm()], asked=asked) == seen
+    small = _alarm("soil-cold", severity="Minor")
+    assert _said(alarms=[small]) == "Nothing presses. It can wait: north has soil-cold."
+    assert _said(alarms=[_alarm(state="shelved")]) == "No: nothing needs you now."
+
+
+def test_a_silent_box_is_never_a_plain_no():
+    """Its last air reading is half an hour old."""
+    assert _said(_box(age_s=1900)).startswith("Perhaps: north gives no fresh air reading.")
+
+
+def test_old_data_and_no_data_cannot_say():
+    """Whatever the rows said, they are not now."""
+    late = Health("late", "", NOW_S - 7200, 7200, 60)
+    assert _said(health=late) == "Cannot say: what is shown here is 2 hours old. Go and look."
+    assert "north needed you" in _said(health=late, alarms=[_alarm()])
+    none = Health("not-started", "", None, None, 60)
+    assert sentence(None, none, READING, now_s=NOW_S).startswith("Cannot say")
+
+
+@pytest.mark.parametrize(
+    ("language", "comma"),
+    [
+        ("de", True),
+        ("de-CH,de;q=0.9", False),
+        ("en-GB,de;q=0.5", False),
+        ("fr-FR", True),
+        ("", False),
+        ("*", False),
+    ],
+)
+def test_decimal_sign_by_language(language, comma):
+    """Unicode CLDR: a comma in German and French, a point in English and in German as the Swiss write it."""
+    assert has_decimal_comma(language) is comma
+
+
+@pytest.mark.parametrize(
+    ("seconds", "said"),
+    [
+        (0, "0 seconds"),
+        (1, "1 second"),
+        (80, "80 seconds"),
+        (100, "2 minutes"),
+        (7200, "2 hours"),
+        (200_000, "2 days"),
+    ],
+)
+def test_spans(seconds, said):
+    """No finer than a glance needs."""
+    assert span_words(seconds) == said
