@@ -64,7 +64,7 @@ def test_soil_limits_lie_where_seedlings_came(crops, name):
     assert not nothing_came or crops[name].limits.soil_hot_c < nothing_came[0]
 
 
-@pytest.mark.parametrize("name", [n for n in HARRINGTON_MINGES_1954])
+@pytest.mark.parametrize("name", list(HARRINGTON_MINGES_1954))
 def test_thermal_time_follows_the_table(crops, name):
     """θ / (T - base) is within a quarter of the published days between 10 and 20 °C."""
     emergence = crops[name].emergence

@@ -25,25 +25,22 @@ from propstick.engine.forewarning import (
     note_loose,
 )
 from propstick.engine.horizon import HorizonState
+from propstick.engine.issued import day_records, heat_records, minima_said, night_records
 from propstick.engine.layout import BoxLimits
 from propstick.engine.minute import Minutes, MinuteState
-from propstick.engine.night import NightMinimum
 from propstick.engine.nights import night_ending_after
 from propstick.engine.observer import SUN_USED_W_M2
 from propstick.engine.opening import OPENINGS
 from propstick.engine.outlook import Outlook
 from propstick.engine.paths import moments_of
 from propstick.engine.schedule import Day
-from propstick.garden import OUTSIDE, Box, Garden, Site
+from propstick.garden import Box, Garden, Site
 from propstick.records import DayForecast, HeatForecast, LidOpening, NightForecast
 from propstick.units import BoolArray, FloatArray, IntArray
 
 NOTHING = Outlook()
 """What a watch without forecasts foresees."""
 
-LIDS = ("closed", "propped", "open", "as-is")
-FROST_C = 0.0
-"""`p_frost` is the chance of frost itself: 0 °C or lower (Michigan State University Extension)."""
 DAMP_PCT, DAMP_S = 90.0, 48 * 3600
 """Damper than this for so long, and a box is to be aired. Common practice, no source."""
 SURE_OF_LID = 0.9
@@ -140,7 +137,7 @@ def look(
         state = replace(state, minute=learnt)
         share = _sun_share(minutes, len(piece), b)
         note_heat(heat, minutes, first, rows=rows, garden=garden, fine=fine, read_s=read_s)
-        issued.heat.extend(_heat_records(minutes, garden))
+        issued.heat.extend(heat_records(minutes, garden))
         if state.horizon.night.nights >= LEARNING_NIGHTS:
             memory = note_loose(loose, minutes, first, rows=rows, memory=state.loose, fine=fine)
             state = replace(state, loose=memory)
@@ -158,7 +155,7 @@ def look(
             if row in at_night:
                 tonight = horizon.night_minimum(state.horizon, site=site)
                 if row in night_rows:
-                    issued.nights.extend(_night_records(tonight, garden, int(rows.time_s[row])))
+                    issued.nights.extend(night_records(tonight, garden, int(rows.time_s[row])))
                 if row in frost_rows:
                     note_frost(frost, tonight, row, rows=rows, limits=limits)
                     if not day.is_quiet(int(rows.time_s[row])):
@@ -169,10 +166,10 @@ def look(
                     issued.briefs[row] = prospects.evening_lines(
                         garden, day, seen, rows=rows, limits=limits, tonight=tonight
                     )
-                    issued.said_min_c[row] = _said(tonight, garden)
+                    issued.said_min_c[row] = minima_said(tonight, garden)
         if last in at_day:
             state, forecast = _day_forecast(state, minutes, site)
-            issued.days.extend(_day_records(forecast, garden, day, int(rows.time_s[last])))
+            issued.days.extend(day_records(forecast, garden, day, int(rows.time_s[last])))
             if last in morning:
                 seen = _seen(minutes, rows, last, first=first, dry_s=dry_s)
                 issued.briefs[last] = prospects.morning_lines(
@@ -215,7 +212,7 @@ def _look_outside(
         begun = row + 1
         if row in due:
             tonight = horizon.night_minimum(state.horizon, site=garden.site)
-            nights.extend(_night_records(tonight, garden, int(rows.time_s[row])))
+            nights.extend(night_records(tonight, garden, int(rows.time_s[row])))
     return state, Outlook(nights=tuple(nights))
 
 
@@ -329,75 +326,6 @@ def _day_forecast(state: ForesightState, minutes: Minutes, site: Site) -> tuple[
         state.horizon, site=site, moment=moment, ceiling=state.minute.ceiling.level
     )
     return replace(state, horizon=following), forecast
-
-
-def _heat_records(minutes: Minutes, garden: Garden) -> list[HeatForecast]:
-    ahead, found = minutes.ahead, []
-    for m, time_s in enumerate(ahead.time_s.tolist()):
-        for b, name in enumerate(garden.box_names):
-            if not np.isnan(ahead.p30[m, b]):
-                found.append(
-                    HeatForecast(
-                        box=name,
-                        issued_s=time_s,
-                        limit_c=float(ahead.limit_c[m, b]),
-                        p20=float(ahead.p20[m, b]),
-                        p30=float(ahead.p30[m, b]),
-                        p60=float(ahead.p60[m, b]),
-                    )
-                )
-    return found
-
-
-def _day_records(forecast: DayMaximum, garden: Garden, day: Day, issued_s: int) -> list[DayForecast]:
-    found = []
-    for b, box in enumerate(garden.boxes):
-        for k, lid in enumerate(LIDS):
-            if np.isnan(forecast.max_c[k, b]):
-                continue
-            found.append(
-                DayForecast(
-                    box=box.name,
-                    day=day.date,
-                    issued_s=issued_s,
-                    lid=lid,  # type: ignore[arg-type]
-                    max_c=float(forecast.max_c[k, b]),
-                    low_c=float(forecast.low_c[k, b]),
-                    high_c=float(forecast.high_c[k, b]),
-                    method=forecast.method[k],
-                )
-            )
-    return found
-
-
-def _night_records(tonight: NightMinimum, garden: Garden, issued_s: int) -> list[NightForecast]:
-    night = night_ending_after(garden.site, issued_s)
-    chance = tonight.p_below(FROST_C)
-    found = []
-    for k, name in enumerate((*garden.box_names, OUTSIDE)):
-        if np.isnan(tonight.min_c[k]):
-            continue
-        found.append(
-            NightForecast(
-                box=name,
-                night=night.date,
-                issued_s=issued_s,
-                min_c=float(tonight.min_c[k]),
-                low_c=float(tonight.low_c[k]),
-                high_c=float(tonight.high_c[k]),
-                p_frost=float(chance[k]),
-                method=tonight.method[k],
-            )
-        )
-    return found
-
-
-def _said(tonight: NightMinimum, garden: Garden) -> dict[str, float]:
-    return {
-        name: float(tonight.min_c[k])
-        for k, name in enumerate(garden.box_names)
-        if not np.isnan(tonight.min_c[k])
-    }
 
 
 def _openings_judged(
