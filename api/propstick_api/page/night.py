@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 from fastapi import APIRouter, Path, Query
 from fastapi.responses import HTMLResponse
-from starlette.exceptions import HTTPException
 
 from propstick.errors import InputError
 from propstick.garden import OUTSIDE
@@ -20,6 +19,9 @@ from propstick_api.page.layout import page, table
 from propstick_api.page.markup import Safe, join, tag
 from propstick_api.page.reading import Reading
 from propstick_api.page.sight import Language
+
+if TYPE_CHECKING:
+    from propstick.app.replay_report import Report
 
 router = APIRouter()
 
@@ -63,8 +65,8 @@ def one_night(
     said, asked = "", None
     try:
         night = _date(day)
-        report = nights._report(site, night)
-    except (InputError, HTTPException) as error:
+        report = _lived(site, night)
+    except InputError as error:
         return _none(error)
     if box and action and at:
         try:
@@ -151,15 +153,21 @@ def _date(text: str) -> date:
         raise InputError(f"night: got {text[:20]!r}, expected a day such as 2026-03-01") from None
 
 
-def _none(error: InputError | HTTPException) -> HTMLResponse:
-    said = error.message if isinstance(error, InputError) else str(error.detail)
+def _lived(site: Site, night: date) -> Report:
+    from propstick.app.lived_night import lived_night
+
+    return lived_night(site.store, site.garden, night)
+
+
+def _none(error: InputError) -> HTMLResponse:
+    said = error.message
     body = join(
         tag("h1", words.NO_NIGHT), tag("p", said), tag("p", tag("a", words.BACK_TO_NIGHTS, href="/nights"))
     )
     return page(words.NO_NIGHT, body, status=404)
 
 
-def _figure(report: Any, night: date) -> Safe:
+def _figure(report: Report, night: date) -> Safe:
     from propstick.app.night_scene import scene_of
     from propstick.drawing import night_picture
 
@@ -171,9 +179,9 @@ def _beside(site: Site, text: str) -> Safe | None:
         return None
     try:
         night = _date(text)
-        return _figure(nights._report(site, night), night)
-    except (InputError, HTTPException) as error:
-        said = error.message if isinstance(error, InputError) else str(error.detail)
+        return _figure(_lived(site, night), night)
+    except InputError as error:
+        said = error.message
         return tag("p", said, role="alert")
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import atan2, cos, hypot, radians, sin
+from math import atan2, cos, hypot, pi, radians, sin
 
 from propstick.drawing import paper
 
@@ -108,9 +108,11 @@ def _lid(opening: float, *, is_covered: bool) -> list[str]:
         parts.append(paper.line(px, py, _SILL[0] + 3, _SILL[1], kind="wood", width=2.5))
     parts.append(paper.line(hx, hy, ex, ey, kind="ink", width=5))
     if is_covered:
+        away = _SHUT_RAD - radians(lid_degrees(opening)) - pi / 2  # a blanket's thickness off the pane
+        dx, dy = 7 * cos(away), 7 * sin(away)
         parts.append(
-            f'<line x1="{paper.num(hx - 8)}" y1="{paper.num(hy - 8)}" x2="{paper.num(ex + 4)}" '
-            f'y2="{paper.num(ey - 7)}" class="ps-l-cover" stroke-width="9" stroke-linecap="round"/>'
+            f'<line x1="{paper.num(hx + dx)}" y1="{paper.num(hy + dy)}" x2="{paper.num(ex + dx)}" '
+            f'y2="{paper.num(ey + dy)}" class="ps-l-cover" stroke-width="9" stroke-linecap="round"/>'
         )
     parts.append(paper.circle(hx, hy, 3.5, css="ps-t-ink"))
     return parts
