@@ -15,7 +15,7 @@ from propstick.errors import ConfigError, InputError
 from propstick.garden import OUTSIDE, Garden
 from propstick.records import NightForecast
 from propstick.times import DAY_S, utc_text
-from propstick_api.deps import ServiceDep, Site, SiteDep
+from propstick_api.deps import Service, ServiceDep, Site, SiteDep
 from propstick_api.extremes import Book, night_lows
 from propstick_api.moments import day_span, in_years
 from propstick_api.schemas import Out
@@ -81,6 +81,7 @@ class LivedOut(Out):
     briefs: list[dict]
     nights: list[dict]
     lids: list[dict]
+    what_if: dict | None = None
 
 
 NightDate = Annotated[date, Path(description="The date it begins", examples=["2026-04-12"])]
@@ -100,10 +101,21 @@ def nights(
 
 
 @router.get("/{day}")
-def night(day: NightDate, site: SiteDep) -> LivedOut:
-    """One night as it was lived: forecasts, alarms, notices and briefs as they were issued."""
+def night(
+    day: NightDate,
+    service: ServiceDep,
+    site: SiteDep,
+    what_if: Annotated[str | None, Query(max_length=80, examples=["north closed 16:30"])] = None,
+) -> LivedOut:
+    """One night as it was lived: forecasts, alarms, notices and briefs as they were issued.
+
+    With `what_if` also the curve and the minimum with another lid or cover from that moment on.
+    """
     night = in_years(day, what="date")
-    return LivedOut(**lived(_report(site, night), night))
+    report = _report(site, night)
+    if what_if is not None:
+        report = _otherwise(service, site, report, night, what_if)
+    return LivedOut(**lived(report, night))
 
 
 @router.get(
@@ -228,6 +240,18 @@ def _report(site: Site, night: date) -> Report:
         return lived_night(site.store, site.garden, night)
     except InputError as error:
         raise HTTPException(404, error.message) from None
+
+
+def _otherwise(service: Service, site: Site, report: Report, night: date, text: str) -> Report:
+    from propstick_api.page.asked_if import otherwise
+
+    try:
+        found = otherwise(service, site, report, night, text)
+    except InputError as error:
+        raise HTTPException(422, f"what_if: {error.message}") from None
+    if found is None:
+        raise HTTPException(422, "what_if: neither that box nor the air outside was known then")
+    return found.report
 
 
 def _picture(site: Site, night: date) -> str:

@@ -110,3 +110,20 @@ def test_the_pictures_own_style_is_allowed_and_no_other(client):
     hashes = [b64encode(sha256(style.text.encode()).digest()).decode() for style in styles]
     assert len(hashes) == 1
     assert f"style-src 'self' 'sha256-{hashes[0]}'" in answer.headers["content-security-policy"]
+
+
+@pytest.mark.parametrize("asked", ["north shut 21:00", "attic closed 21:00", "north closed 12:30"])
+def test_a_what_if_that_cannot_be_is_refused(client, asked):
+    """Another word, a box there is none of, a time outside the night: said in words, none of it guessed."""
+    refused = client.get(f"/v1/nights/{NIGHT}", params={"what_if": asked})
+    assert refused.status_code == 422
+    assert "expected" in refused.json()["detail"]
+    assert client.get(f"/v1/nights/{NIGHT}").json()["what_if"] is None
+
+
+def test_a_what_if_is_answered_beside_the_night(client):
+    """Opened wide at nine in the evening (20:00 UTC): the object of the replay, from that minute on."""
+    found = client.get(f"/v1/nights/{NIGHT}", params={"what_if": "north open 21:00"}).json()["what_if"]
+    assert (found["box"], found["action"], found["at"]) == ("north", "open", "2026-04-12T20:00:00Z")
+    assert found["low_c"] <= found["min_c"] <= found["high_c"]
+    assert found["curve"][0]["time"] == found["at"]
