@@ -114,3 +114,17 @@ def test_a_night_nothing_is_stored_of(store, spring):
     with pytest.raises(InputError, match="2026-05-01") as refused:
         night_from_store(store, spring[1], date(2026, 5, 1))
     assert "2026-04-11T12:00:00Z" in refused.value.hint
+
+
+def test_before_the_first_reading_nothing_was_silent(tmp_path, spring):
+    """Stored from 22:00 UTC on: the night begins there, and no probe is blamed for the hours before."""
+    found, garden = spring
+    first_ms = 1_776_031_200_000
+    late = found.columns.time_ms >= first_ms
+    fields = {name: getattr(found.columns, name)[late] for name in ("time_ms", "column", "raw", "flags")}
+    store = open_store(f"sqlite:///{tmp_path}/l.db", migrate=True)
+    ReadingLog(store, garden.site.name).bulk_add(replace(found.columns, **fields))
+    report = night_from_store(store, garden, NIGHT)
+    store.close()
+    assert report.from_s == first_ms // 1000
+    assert "probe-silent" not in {alarm.kind for alarm in report.alarms}
