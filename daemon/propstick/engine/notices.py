@@ -123,6 +123,8 @@ def may_be_told(standing: Standing, desk: Desk, moment: Moment) -> bool:
         return False
     if standing.kind in ("frost", "frost-ahead") and moment.day.sun_undoes(standing.begun_s, moment.time_s):
         return False
+    if standing.kind == "heat" and _is_cooler_by_now(standing, moment):
+        return False
     if standing.kind == "frost-ahead" and _brief_asked(standing, desk, moment):
         return False
     if moment.day.is_quiet(moment.time_s):
@@ -130,6 +132,12 @@ def may_be_told(standing: Standing, desk: Desk, moment: Moment) -> bool:
     if moment.day.is_away(moment.time_s) and kind.hand == "open" and moment.garden.person.helper is None:
         return desk.away_day != moment.day.date
     return True
+
+
+def _is_cooler_by_now(standing: Standing, moment: Moment) -> bool:
+    """Whether what was held back has passed its worst: under the limit again, though not yet over."""
+    limit_c = standing.alarm.limit_c if standing.alarm else None
+    return limit_c is not None and moment.air_c.get(standing.subject.box, limit_c) < limit_c
 
 
 def _brief_asked(standing: Standing, desk: Desk, moment: Moment) -> bool:

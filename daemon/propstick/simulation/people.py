@@ -166,7 +166,9 @@ class FollowsNotices:
             self.walks += 1
         return self._lid, self._cover
 
-    def _plan(self, t: int, box: str, *, lid: float | None, cover: float | None) -> None:
+    def _plan(
+        self, t: int, box: str, *, lid: float | None, cover: float | None, by_s: int | None = None
+    ) -> None:
         column = self._boxes.get(box)
         if column is None:
             return
@@ -174,7 +176,10 @@ class FollowsNotices:
             cover = None
         self._errands = [errand for errand in self._errands if errand.box != column]
         delay = self._reaction_s * np.exp(0.5 * self._rng.standard_normal())
-        self._errands.append(_Errand(t + int(delay), column, lid, cover))
+        due_s = t + int(delay)
+        if by_s is not None:  # who reads "by 8:00" does it before leaving
+            due_s = max(t, min(due_s, by_s - 60))
+        self._errands.append(_Errand(due_s, column, lid, cover))
 
     def _take_notice(self, t: int, notice: Notice) -> None:
         if notice.to != "person" or self._rng.random() < self._misses:
@@ -200,7 +205,7 @@ class FollowsNotices:
             if line.opening is not None and line.advice in {"open", "prop", "air"}:
                 lid = line.opening
             if lid is not None or cover is not None:
-                self._plan(t, line.box, lid=lid, cover=cover)
+                self._plan(t, line.box, lid=lid, cover=cover, by_s=line.by_s)
 
 
 class WaxArms:
