@@ -15,6 +15,10 @@ from propstick_api.page.sentence import deed, is_done, is_old, next_opening, sen
 PLACES = (("air", words.AIR), ("soil", words.SOIL))
 
 
+HAND_KINDS = frozenset({"heat", "heat-ahead", "fast-rise", "frost", "frost-ahead", "lid-loose"})
+STANDING = frozenset({"unacknowledged", "acknowledged"})
+
+
 def first_sight(
     view: dict[str, Any] | None,
     health: Health,
@@ -84,7 +88,7 @@ def _box(box: dict[str, Any], view: dict[str, Any], reading: Reading, *, now_s: 
         tag(
             "div",
             alarm_list(alarms, view["asked"], reading, now_s=now_s),
-            _advice(box, reading),
+            _advice(box, reading, alarms),
             tag("dl", *_values(box, view["step_s"], reading), *_room(box, reading), *_sown(box, reading)),
             class_="facts",
         ),
@@ -112,9 +116,11 @@ def _picture(box: dict[str, Any], *, is_night: bool) -> Safe:
     return tag("figure", Safe(svg), tag("figcaption", now, tag("b", after) if after else None))
 
 
-def _advice(box: dict[str, Any], reading: Reading) -> Safe | None:
+def _advice(box: dict[str, Any], reading: Reading, alarms: list[dict[str, Any]]) -> Safe | None:
+    """The last brief's line; not where it says leave and an alarm has since asked for a hand."""
     line = box["advice"]
-    if line is None:
+    overtaken = any(a["kind"] in HAND_KINDS and a["state"] in STANDING for a in alarms)
+    if line is None or (line["advice"] == "leave" and overtaken):
         return None
     by = "" if line["by"] is None else words.ADVICE_BY.format(by=reading.clock(line["by"]))
     done = is_done(box, line) and line["advice"] != "leave"
