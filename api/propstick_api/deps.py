@@ -39,7 +39,7 @@ class Site:
         self.sowings = Sowings(store, name)
         self.answers = Answers(store, name)
         self.access = AccessBook(store)
-        sown = Sown(store, name)
+        sown = Sown(store, name, garden_file=settings.path)
         self._source = GardenSource(
             settings.path, settings.garden, sowings=sown, sowings_revision=sown.revision
         )

@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
+import logging
 from functools import cached_property
-from importlib import resources
+from pathlib import Path
 
+from propstick.app.crop_book import crops_beside
 from propstick.edges.database import Store
 from propstick.edges.sowings import Sowings, StoredSowing
-from propstick.errors import InputError
+from propstick.errors import ConfigError, InputError
 from propstick.garden import CropLimits, Sowing
-from propstick.growing.crops import Crop, crop_table, find
+from propstick.growing.crops import Crop, find
+
+log = logging.getLogger(__name__)
 
 
 class Sown:
-    """Called, gives every batch of a site; `revision` changes whenever they do."""
+    """Called, gives every batch of a site; `revision` changes whenever they do.
 
-    def __init__(self, store: Store, site: str) -> None:
+    Args:
+        garden_file: Beside it may lie the person's own crop file, read once.
+    """
+
+    def __init__(self, store: Store, site: str, *, garden_file: Path | None = None) -> None:
         self._sowings = Sowings(store, site)
+        self._garden_file = garden_file
 
     def revision(self) -> int:
         """Cheap: one number from the store."""
@@ -27,7 +36,11 @@ class Sown:
 
     @cached_property
     def _crops(self) -> dict[str, Crop]:
-        return crop_table(resources.files("propstick.growing").joinpath("crops.toml").read_text("utf-8"))
+        try:
+            return crops_beside(self._garden_file)
+        except ConfigError as error:  # the watch goes on with what ships
+            log.error("crop-file-refused reason=%r", error.message)
+            return crops_beside(None)
 
     def _as_engine_sees_it(self, stored: StoredSowing) -> Sowing:
         try:

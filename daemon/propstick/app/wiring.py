@@ -116,7 +116,7 @@ def assemble(
         address = settings.api.address
         link = AnswerLinks(Answers(store, site), address, clock) if address else no_link
         delivery = DeliveryDesk(journal, channels, clock, helpers=helpers, link=link)
-        sown = Sown(store, site)
+        sown = Sown(store, site, garden_file=settings.path)
         garden = GardenSource(
             settings.path if watches_file else None,
             settings.garden,

@@ -263,10 +263,23 @@ def _day(name: str, value: Any) -> date | None:
         raise InputError(f"sowing, {name}: got {value!r:.60}, expected a day such as 2026-03-15") from None
 
 
+_ORDER = ("sown", "first_up", "half_up", "first_pick", "cleared")
+"""In life's order. Flowering stands apart: a batch may flower before it was ever picked."""
+_WORDS = dict(zip(_ORDER, ("sown", "up", "half up", "picked", "cleared"), strict=True))
+
+
 def _check_order(values: Mapping[str, Any]) -> None:
-    """Nothing comes up before it is sown."""
-    sown = values.get("sown")
-    for name in DATES[1:]:
+    """Nothing comes up before it is sown, nor is picked before it is up."""
+    earlier: tuple[str, date] | None = None
+    for name in _ORDER:
         day = values.get(name)
-        if sown is not None and day is not None and day < sown:
-            raise InputError(f"sowing, {name}: got {day}, expected a day from {sown} (sown) on")
+        if day is None:
+            continue
+        if earlier is not None and day < earlier[1]:
+            raise InputError(
+                f"sowing, {name}: got {day}, expected a day from {earlier[1]} ({_WORDS[earlier[0]]}) on"
+            )
+        earlier = (name, day)
+    sown, flowering = values.get("sown"), values.get("flowering")
+    if sown is not None and flowering is not None and flowering < sown:
+        raise InputError(f"sowing, flowering: got {flowering}, expected a day from {sown} (sown) on")

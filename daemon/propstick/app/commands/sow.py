@@ -1,0 +1,250 @@
+"""`propstick sow`: what was sown where, and the dates seen since. Nothing is deleted, all can be undone."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Any
+
+from propstick.app.commands._shared import add_json, print_json, print_table, settings_of, store_of
+from propstick.errors import InputError
+from propstick.garden import OUTSIDE
+
+if TYPE_CHECKING:
+    from propstick.app.settings import Settings
+    from propstick.edges.sowings import Sowings, StoredSowing
+
+SEEN = {
+    "up": "first_up",
+    "half-up": "half_up",
+    "flowering": "flowering",
+    "first-pick": "first_pick",
+    "cleared": "cleared",
+}
+"""Word of the command → field of a sowing."""
+OTHERS = ("list", "gave", "note", "undo", "remove", "history")
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Adds the command's options."""
+    parser.usage = "propstick sow CROP BOX [DATE] [--note TEXT], or propstick sow WORD [ID] [DATE or TEXT]"
+    parser.epilog = (
+        "  propstick sow rocket north               today, in a box or outside\n"
+        "  propstick sow spinach lane 2026-03-01 --note 'two rows'\n"
+        "  propstick sow list                       every batch, with its number\n"
+        "  propstick sow up 3                       batch 3 came up today; or give the day\n"
+        "  propstick sow half-up 3 2026-03-09       also: flowering, first-pick, cleared\n"
+        "  propstick sow gave 3 '340 g'             what it gave, a weight or words\n"
+        "  propstick sow note 3 'thin it'\n"
+        "  propstick sow undo 3                     takes back the last change of batch 3\n"
+        "  propstick sow remove 3                   marks batch 3 as a mistake; undo puts it back\n"
+        "  propstick sow history 3                  every change, with who made it\n"
+    )
+    parser.add_argument("words", metavar="WORD", nargs="+", help="see the examples below")
+    parser.add_argument("--note", metavar="TEXT", default="", help="a note on the batch (default: none)")
+    parser.add_argument(
+        "--unlisted",
+        action="store_true",
+        help="take a crop no file knows: its frost limit is that of an unknown crop, and nothing is foretold",
+    )
+    parser.add_argument(
+        "--all", action="store_true", help="with list: also batches taken back (default: those that count)"
+    )
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Runs the command."""
+    from propstick.edges.clock import SystemClock
+    from propstick.edges.sowings import Sowings
+    from propstick.times import local_date
+
+    settings = settings_of(args, probes_required=False)
+    today = local_date(SystemClock().wall_s(), settings.garden.site.zone)
+    with store_of(settings) as store:
+        sowings = Sowings(store, settings.garden.site.name)
+        word, *rest = args.words
+        if word == "list":
+            _too_many(rest, 0, "sow list")
+            return _list(sowings, as_json=args.json, removed=args.all)
+        if word == "history":
+            return _history(sowings, _number(rest, word), as_json=args.json)
+        done = (
+            _changed(sowings, word, rest, today)
+            if word in SEEN or word in OTHERS
+            else _sown(sowings, settings, args, today)
+        )
+    if args.json:
+        print_json(done.to_json())
+    else:
+        print(_sentence(done))
+    return 0
+
+
+def day_of(text: str | None, today: date) -> date:
+    """A day as people write it: nothing, `today`, `yesterday`, or 2026-03-15; never one to come.
+
+    Raises:
+        InputError: anything else.
+    """
+    if text is None or text == "today":
+        return today
+    if text == "yesterday":
+        return today - timedelta(days=1)
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        raise InputError(f"day: got {text!r}, expected one such as {today}, or today, or yesterday") from None
+    if day > today:
+        raise InputError(
+            f"day: got {day}, which is still to come, expected {today} or earlier",
+            hint="write it down on the day; propstick season says when to sow next",
+        )
+    return day
+
+
+def _sown(sowings: Sowings, settings: Settings, args: argparse.Namespace, today: date) -> StoredSowing:
+    from propstick.app.crop_book import OWN_FILE, crops_beside
+    from propstick.growing.crops import find
+
+    if len(args.words) < 2:
+        raise InputError(
+            f"sow: got {args.words[0]!r} alone, expected a crop and a box", hint="propstick sow --help"
+        )
+    crop, box, *rest = args.words
+    _too_many(rest, 1, "sow CROP BOX")
+    names = (*settings.garden.box_names, OUTSIDE)
+    if box not in names:
+        raise InputError(f"sow: got box {box!r}, expected one of {', '.join(names)}")
+    if not args.unlisted:
+        try:
+            crop = find(crops_beside(settings.path), crop).name
+        except InputError as error:
+            hint = f"add --unlisted, or describe it in {OWN_FILE} beside the garden file"
+            raise InputError(error.message, hint=hint) from None
+    sown = day_of(rest[0] if rest else None, today)
+    return sowings.add({"crop": crop, "box": box, "sown": sown, "note": args.note}, by="command")
+
+
+def _changed(sowings: Sowings, word: str, rest: Sequence[str], today: date) -> StoredSowing:
+    number = _number(rest, word)
+    if word == "undo":
+        _too_many(rest, 1, "sow undo")
+        return undo(sowings, number)
+    if word == "remove":
+        _too_many(rest, 1, "sow remove")
+        return sowings.remove(number, by="command")
+    _too_many(rest, 2, f"sow {word}")
+    if word in SEEN:
+        day = day_of(rest[1] if len(rest) > 1 else None, today)
+        return sowings.change(number, {SEEN[word]: day}, by="command")
+    if len(rest) < 2:
+        raise InputError(f"sow {word} {number}: got nothing, expected a text", hint="put it in quotes")
+    fields = {"note": rest[1]} if word == "note" else yield_of(rest[1])
+    return sowings.change(number, fields, by="command")
+
+
+def yield_of(text: str) -> dict[str, Any]:
+    """What a batch gave: a weight such as `340 g` or `1.2 kg`, or any words."""
+    amount, _, unit = text.strip().replace(",", ".").rpartition(" ")
+    if not amount:  # 340g
+        head = text.strip().rstrip("kg")
+        amount, unit = head, text.strip()[len(head) :]
+    factor = {"g": 1.0, "kg": 1000.0}.get(unit)
+    try:
+        return {"yield_g": round(float(amount) * factor)} if factor else {"yield_note": text}
+    except ValueError:
+        return {"yield_note": text}
+
+
+def undo(sowings: Sowings, number: int) -> StoredSowing:
+    """Takes back the last change of a sowing; the writing down itself by marking it removed.
+
+    Twice in a row it is as before: an undoing is a change too.
+
+    Raises:
+        InputError: no such sowing.
+    """
+    changes = sowings.history(number)
+    if len(changes) <= 1:
+        return sowings.remove(number, by="command")
+    before = {name: old for name, (old, _) in changes[-1].fields.items()}
+    if "removed_s" in before:
+        taken_back = before["removed_s"] is not None
+        return sowings.remove(number, by="command") if taken_back else sowings.put_back(number, by="command")
+    return sowings.change(number, before, by="command")
+
+
+def _number(rest: Sequence[str], word: str) -> int:
+    try:
+        return int(rest[0])
+    except (IndexError, ValueError):
+        got = repr(rest[0]) if rest else "nothing"
+        raise InputError(
+            f"sow {word}: got {got}, expected the number of a batch", hint="propstick sow list"
+        ) from None
+
+
+def _too_many(rest: Sequence[str], most: int, what: str) -> None:
+    if len(rest) > most:
+        raise InputError(
+            f"{what}: got {rest[most]!r} too, expected no more words", hint="propstick sow --help"
+        )
+
+
+def _list(sowings: Sowings, *, as_json: bool, removed: bool) -> int:
+    found = sowings.all(removed=removed)
+    if as_json:
+        print_json([one.to_json() for one in found])
+        return 0
+    if not found:
+        print("Nothing sown yet. propstick sow CROP BOX writes the first batch down.")
+        return 0
+    print_table(
+        ("ID", "CROP", "BOX", "SOWN", "UP", "PICKED", "CLEARED", "NOTE"),
+        [
+            (
+                str(one.id), one.crop[:14], one.box[:10], _short(one.sown), _short(one.first_up),
+                _short(one.first_pick), _short(one.cleared),
+                ("taken back" if one.removed_s is not None else one.note)[:18],
+            )
+            for one in found
+        ],
+    )  # fmt: skip
+    return 0
+
+
+def _history(sowings: Sowings, number: int, *, as_json: bool) -> int:
+    from propstick.times import utc_text
+
+    if sowings.get(number) is None:
+        raise InputError(f"sowing {number}: there is none", hint="propstick sow list")
+    changes = sowings.history(number)
+    if as_json:
+        print_json([{"time": utc_text(c.time_s), "by": c.by, "fields": c.fields} for c in changes])
+        return 0
+    for change in changes:
+        steps = ", ".join(_step(name, old, new) for name, (old, new) in change.fields.items())
+        print(f"{utc_text(change.time_s)}  {change.by}: {steps}")
+    return 0
+
+
+def _step(name: str, old: Any, new: Any) -> str:
+    if name == "removed_s":
+        return "taken back" if new is not None else "put back"
+    return f"{name} {'-' if old in (None, '') else old} → {'-' if new in (None, '') else new}"
+
+
+def _short(day: date | None) -> str:
+    return "-" if day is None else f"{day:%Y-%m-%d}"
+
+
+def _sentence(sowing: StoredSowing) -> str:
+    seen = {word: getattr(sowing, field) for word, field in SEEN.items()}
+    dates = "".join(f", {word} {day}" for word, day in seen.items() if day is not None)
+    gave = f", gave {sowing.yield_g} g" if sowing.yield_g is not None else ""
+    gave += f", gave {sowing.yield_note}" if sowing.yield_note else ""
+    sown = f"sown {sowing.sown}" if sowing.sown else "no day of sowing"
+    back = " Taken back; propstick sow undo puts it back." if sowing.removed_s is not None else ""
+    return f"Batch {sowing.id}: {sowing.crop} in {sowing.box}, {sown}{dates}{gave}.{back}"
