@@ -6,17 +6,17 @@ table it is (T - base)/θ. A batch is up when its rates add up to one, times the
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from propstick.growing.coming import SOIL_SPREAD_C, Coming
 from propstick.growing.crops import Crop, Emergence
-from propstick.growing.hours import DAY_H, HOUR_S, MEASURED_SPREAD_C, Soil
+from propstick.growing.hours import DAY_H, HOUR_S, Filled
 from propstick.growing.learning import KINSHIP_LOG_SD, PRIOR_LOG_SD, Z90, Factor
+from propstick.growing.path import Path, beyond, path_of, reached_s
 from propstick.times import DAY_S
-from propstick.units import FloatArray, IntArray, Unit, shown
+from propstick.units import FloatArray, Unit, shown
 
 BEYOND_TABLE_C = 10.0
 """The rate falls to nothing so far above the highest tested temperature, where no stop was published.
@@ -68,55 +68,6 @@ def _knots(table: Emergence) -> tuple[FloatArray, FloatArray]:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Path:
-    """Soil from the hour of sowing to the end of what can be expected.
-
-    Attributes:
-        time_s: Hours, shape (h,).
-        soil_c: Without a gap, shape (h,).
-        spread_c: Standard deviation of the mean over these hours, hour by hour, shape (h,).
-        measured: Hours up to now.
-    """
-
-    time_s: IntArray
-    soil_c: FloatArray
-    spread_c: FloatArray
-    measured: int
-
-
-def path_of(sown_s: int, soil: Soil, ahead: Coming | None) -> Path | None:
-    """Measured soil since sowing, then what is expected; None where nothing at all is known.
-
-    Hours nobody measured (sown before the probe, a silence of soil and air) lie on a line between the
-    nearest that were, and widen the interval like hours to come.
-    """
-    start_s = sown_s // HOUR_S * HOUR_S
-    end_s = int(soil.time_s[-1]) + HOUR_S if len(soil.time_s) else start_s
-    hours = max(0, (end_s - start_s) // HOUR_S)
-    past_s = start_s + HOUR_S * np.arange(hours, dtype=np.int64)
-    value = np.full(hours, np.nan)
-    spread = np.full(hours, SOIL_SPREAD_C)
-    at = (soil.time_s - start_s) // HOUR_S
-    inside = (at >= 0) & (at < hours)
-    value[at[inside]] = soil.value_c[inside]
-    spread[at[inside]] = np.where(
-        np.isnan(soil.value_c[inside]),
-        SOIL_SPREAD_C,
-        np.where(soil.from_air[inside], max(soil.spread_c, 1.0), 0.5 * MEASURED_SPREAD_C),
-    )
-    if ahead is not None:
-        later = ahead.time_s >= end_s
-        past_s = np.concatenate([past_s, ahead.time_s[later]])
-        value = np.concatenate([value, ahead.value_c[later]])
-        spread = np.concatenate([spread, ahead.spread_c[later]])
-    known = np.flatnonzero(~np.isnan(value))
-    if not len(known):
-        return None
-    value = np.interp(np.arange(len(value)), known, value[known])
-    return Path(time_s=past_s, soil_c=value, spread_c=spread, measured=hours)
-
-
-@dataclass(frozen=True, kw_only=True)
 class Expectation:
     """When a batch is expected up.
 
@@ -124,7 +75,7 @@ class Expectation:
         expected_s, low_s, high_s: Middle and stated 90 % interval, UTC seconds; None: not within what
             can be foreseen.
         progress: Share of the way made by now, by the garden's own figure.
-        from_air: Share of the measured hours in which air stood in for soil.
+        stood_in: Share of the measured hours in which air stood in for soil.
         late_days: Days past the interval, 0 while it is not late.
     """
 
@@ -132,19 +83,19 @@ class Expectation:
     low_s: float | None
     high_s: float | None
     progress: float
-    from_air: float
+    stood_in: float
     late_days: float = 0.0
 
 
 def expect(
-    table: Emergence, *, sown_s: int, soil: Soil, ahead: Coming | None, factor: Factor, now_s: int
+    table: Emergence, *, sown_s: int, soil: Filled, ahead: Coming | None, factor: Factor, now_s: int
 ) -> Expectation | None:
     """Expected emergence of a batch, from its soil so far and the soil to come.
 
     Returns:
         None where no temperature is known at all.
     """
-    path = path_of(sown_s, soil, ahead)
+    path = path_of(sown_s, soil, ahead, unknown_spread_c=SOIL_SPREAD_C)
     if path is None:
         return None
     low_factor, high_factor = factor.bounds()
@@ -156,18 +107,18 @@ def expect(
     low, high = beyond(when, early, is_early=True), beyond(when, later, is_early=False)
     done = float(middle[path.measured - 1]) / factor.middle if path.measured else 0.0
     late = max(0.0, (now_s - high) / DAY_S) if high is not None else 0.0
-    mine = soil.from_air[(soil.time_s >= sown_s)]
+    mine = soil.stood_in[(soil.time_s >= sown_s)]
     return Expectation(
         expected_s=when,
         low_s=max(low, float(sown_s)) if low is not None else None,
         high_s=high,
         progress=round(min(done, 9.99), 3),
-        from_air=round(float(mine.mean()) if len(mine) else 0.0, 3),
+        stood_in=round(float(mine.mean()) if len(mine) else 0.0, 3),
         late_days=round(late, 1),
     )
 
 
-def progress_until(table: Emergence, *, sown_s: int, until_s: int, soil: Soil) -> float | None:
+def progress_until(table: Emergence, *, sown_s: int, until_s: int, soil: Filled) -> float | None:
     """Rates added up from sowing to a moment: what the book calls one. None where soil is unknown.
 
     A date seen is worth learning from only where at least nine hours in ten were measured.
@@ -215,30 +166,5 @@ def degrees(value_c: float, unit: Unit) -> str:
 
 
 def _progress(table: Emergence, path: Path, deviations: float) -> FloatArray:
-    rates = rate_per_day(table, path.soil_c + deviations * path.spread_c)
+    rates = rate_per_day(table, path.value_c + deviations * path.spread_c)
     return np.cumsum(rates) / DAY_H
-
-
-def reached_s(time_s: IntArray, summed: FloatArray, target: float) -> float | None:
-    """When a sum by the end of each hour reaches a target, UTC seconds; None if it never does."""
-    k = int(np.searchsorted(summed, target))
-    if k >= len(summed):
-        return None
-    before = float(summed[k - 1]) if k else 0.0
-    gained = float(summed[k]) - before
-    share = (target - before) / gained if gained > 0.0 else 1.0
-    return float(time_s[k]) + HOUR_S * share
-
-
-def beyond(middle: float | None, bounds: Sequence[float | None], *, is_early: bool) -> float | None:
-    """One bound from several independent reasons, their distances added in squares.
-
-    None where one of them never comes; without a middle the earliest still is a bound.
-    """
-    reached = [bound for bound in bounds if bound is not None]
-    if middle is None:
-        return min(reached) if is_early and reached else None
-    if len(reached) < len(bounds):
-        return None
-    far = float(np.sqrt(sum((middle - bound) ** 2 for bound in reached)))
-    return middle - far if is_early else middle + far

@@ -57,24 +57,24 @@ class PlaceHours:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Soil:
-    """Soil temperature without a gap.
+class Filled:
+    """Temperature of a place without a gap.
 
     Attributes:
         value_c: Shape (h,); NaN only where nothing at all is known.
-        from_air: Where the air stood in, shape (h,).
-        spread_c: Standard deviation of the mean of those hours.
+        stood_in: Where another place stood in (air for soil, outside for a box), shape (h,).
+        spread_c: Standard deviation of the mean of the hours in which another place stood in.
     """
 
     time_s: IntArray
     value_c: FloatArray
-    from_air: BoolArray
+    stood_in: BoolArray
     spread_c: float
 
     @property
-    def share_from_air(self) -> float:
-        """Share of the hours in which the air stood in for the soil probe."""
-        return float(self.from_air.mean()) if len(self.from_air) else 0.0
+    def share_stood_in(self) -> float:
+        """Share of the hours in which another place stood in."""
+        return float(self.stood_in.mean()) if len(self.stood_in) else 0.0
 
 
 def bridged(value: FloatArray, *, longest_h: int = BRIDGED_H) -> FloatArray:
@@ -102,7 +102,7 @@ def lagged(value: FloatArray, *, lag_h: float = SOIL_LAG_H) -> FloatArray:
     return found
 
 
-def soil_of(hours: PlaceHours) -> Soil:
+def soil_of(hours: PlaceHours) -> Filled:
     """Soil as measured, from the air where the probe was silent."""
     soil = bridged(hours.soil_c)
     follower = lagged(bridged(hours.air_c))
@@ -116,9 +116,25 @@ def soil_of(hours: PlaceHours) -> Soil:
         offset, spread = 0.0, UNMEASURED_SPREAD_C
     stands_in = np.isnan(soil) & ~np.isnan(follower)
     value = np.where(stands_in, follower + offset, soil)
-    share = float(stands_in.mean()) if len(stands_in) else 0.0
-    mixed = float(np.hypot(MEASURED_SPREAD_C * (1.0 - share), spread * share))
-    return Soil(time_s=hours.time_s, value_c=value, from_air=stands_in, spread_c=mixed)
+    return Filled(time_s=hours.time_s, value_c=value, stood_in=stands_in, spread_c=spread)
+
+
+def air_of(hours: PlaceHours, outside: PlaceHours | None = None) -> Filled:
+    """Air as measured; where the box was silent, outside air moved by what the two differed by."""
+    air = bridged(hours.air_c)
+    other = np.full(len(hours), np.nan)
+    if outside is not None and len(outside) and len(hours):
+        at = (hours.time_s - outside.time_s[0]) // HOUR_S
+        inside = (at >= 0) & (at < len(outside))
+        other[inside] = bridged(outside.air_c)[at[inside]]
+    both = ~np.isnan(air) & ~np.isnan(other)
+    offset, spread = 0.0, UNMEASURED_SPREAD_C
+    if both.sum() >= DAY_H:
+        gap = (air - other)[both]
+        offset, spread = float(gap.mean()), max(1.0, float(gap.std() / 2.0))
+    stands_in = np.isnan(air) & ~np.isnan(other)
+    value = np.where(stands_in, other + offset, air)
+    return Filled(time_s=hours.time_s, value_c=value, stood_in=stands_in, spread_c=spread)
 
 
 def by_day(time_s: IntArray, value: FloatArray, day_starts_s: IntArray, *, least_h: int = 18) -> FloatArray:

@@ -1,0 +1,238 @@
+"""Which place has more sun: by hand from what stands around it, and from what the boxes there show.
+
+A box that warms more may be the better box or stand in the better spot. The two are told apart only
+when boxes have changed places; until then the answer is that it cannot be told yet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+
+import numpy as np
+
+from propstick.garden import Obstacle
+from propstick.growing.hours import DAY_H, HOUR_S
+from propstick.physics.sun import clear_sky_w_m2, solar_position
+from propstick.times import at_local
+from propstick.units import BoolArray, FloatArray, IntArray
+
+STEP_S = 600
+SUNNY_EXCESS_C = 4.0
+"""A box so much warmer than the open ground has sun on it: without sun a cover adds 3 to 6 K at the very
+most (University of Missouri G6965), at night far less."""
+SUNNY_SHARE = 0.35
+"""An hour is sunny if the box gains at least so much of what its best hours gain for their sun."""
+LEAST_W_M2 = 150.0
+LEAST_DAYS = 3
+LEAST_DAYS_EACH = 3
+"""Days a box must have stood in a spot to count in telling the two apart."""
+
+
+def hidden(
+    elevation_deg: FloatArray, azimuth_deg: FloatArray, obstacles: Sequence[Obstacle], *, day: date
+) -> BoolArray:
+    """Where something stands between a spot and the sun. A tree counts from its leafing day on."""
+    behind = np.zeros(np.shape(elevation_deg), dtype=bool)
+    for one in obstacles:
+        if one.leafless_until is not None and (day.month, day.day) < one.leafless_until:
+            continue
+        width = (one.bearing_to_deg - one.bearing_from_deg) % 360.0
+        within = (azimuth_deg - one.bearing_from_deg) % 360.0 <= width
+        behind |= within & (elevation_deg < one.height_deg)
+    return behind
+
+
+@dataclass(frozen=True, kw_only=True)
+class SpotDay:
+    """A cloudless day on a spot.
+
+    Attributes:
+        sun_h: Hours in which the sun reaches it.
+        open_sun_h: The same without any obstacle.
+        share: Share of a cloudless day's energy that reaches it; hidden hours count as none.
+    """
+
+    sun_h: float
+    open_sun_h: float
+    share: float
+
+
+def spot_day(
+    obstacles: Sequence[Obstacle], day: date, *, latitude: float, longitude: float, zone: str | None = None
+) -> SpotDay:
+    """Sun on a spot on a cloudless day, from geometry alone."""
+    start_s = at_local(day, time(0), zone)
+    time_s = start_s + STEP_S * np.arange(86_400 // STEP_S) + STEP_S / 2
+    elevation, azimuth = solar_position(time_s, latitude, longitude)
+    up = elevation > 0.0
+    reaches = up & ~hidden(elevation, azimuth, obstacles, day=day)
+    clear = clear_sky_w_m2(elevation)
+    whole = float(clear.sum())
+    return SpotDay(
+        sun_h=float(reaches.sum()) * STEP_S / 3600.0,
+        open_sun_h=float(up.sum()) * STEP_S / 3600.0,
+        share=float(clear[reaches].sum()) / whole if whole > 0.0 else 0.0,
+    )
+
+
+def sun_by_month(
+    obstacles: Sequence[Obstacle], *, year: int, latitude: float, longitude: float, zone: str | None = None
+) -> dict[int, SpotDay]:
+    """A cloudless day on the 15th of each month, by month 1 to 12."""
+    position = {"latitude": latitude, "longitude": longitude, "zone": zone}
+    return {month: spot_day(obstacles, date(year, month, 15), **position) for month in range(1, 13)}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shown:
+    """What a box (or a loose probe) shows of its spot.
+
+    Attributes:
+        days: Sunny enough to count.
+        sun_h: Mean hours a day in which the sun warmed it, of those days.
+        excess_c: Mean warmth above the open ground in the hours of daylight [°C].
+        shaded: Hours of the local day, 0 to 23, in which it lags far behind its best hours.
+    """
+
+    days: int
+    sun_h: float
+    excess_c: float
+    shaded: tuple[int, ...]
+
+
+def shown_by(
+    time_s: IntArray,
+    inside_c: FloatArray,
+    outside_c: FloatArray,
+    *,
+    latitude: float,
+    longitude: float,
+    offset_s: int = 0,
+) -> Shown | None:
+    """Sun received by a place, from how much warmer than the open ground it is.
+
+    Args:
+        time_s: Hours, shape (h,).
+        offset_s: Of the clock there from UTC, to name hours of the day.
+
+    Returns:
+        None with fewer than three sunny days in the stretch: clouds tell nothing of shade.
+    """
+    elevation, _ = solar_position(time_s + HOUR_S / 2, latitude, longitude)
+    clear = clear_sky_w_m2(elevation)
+    excess = inside_c - outside_c
+    usable = (clear >= LEAST_W_M2) & ~np.isnan(excess)
+    if not usable.any():
+        return None
+    # Warmth per sun of a cloudless sky, so that noon and morning can be compared.
+    gain = np.where(usable, excess / np.maximum(clear, LEAST_W_M2), np.nan)
+    best = float(np.nanquantile(gain, 0.9))
+    day = (time_s + offset_s) // 86_400
+    sunny = usable & (excess >= SUNNY_EXCESS_C) & (gain >= SUNNY_SHARE * best)
+    days = [one for one in np.unique(day[usable]).tolist() if (sunny & (day == one)).sum() >= 2]
+    if len(days) < LEAST_DAYS or best <= 0.0:
+        return None
+    on_days = np.isin(day, days) & usable
+    hour = ((time_s + offset_s) // HOUR_S) % DAY_H
+    shaded = []
+    for one in range(DAY_H):
+        mine = on_days & (hour == one)
+        if mine.sum() >= LEAST_DAYS and np.median(gain[mine]) < SUNNY_SHARE * best:
+            shaded.append(one)
+    return Shown(
+        days=len(days),
+        sun_h=float((sunny & np.isin(day, days)).sum()) / len(days),
+        excess_c=float(excess[on_days].mean()),
+        shaded=tuple(shaded),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stay:
+    """A box in a spot on one day, and how much warmer than the open ground it was by day [°C]."""
+
+    box: str
+    spot: str
+    excess_c: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Apart:
+    """Boxes and spots told apart, or why not yet.
+
+    Attributes:
+        spot: By how much a spot warms any box, as a factor to the mean of all spots; empty where it
+            cannot be told.
+        box: The same of the boxes.
+        words: What can be said.
+    """
+
+    spot: Mapping[str, float]
+    box: Mapping[str, float]
+    words: str
+
+
+def told_apart(stays: Sequence[Stay]) -> Apart:
+    """Box and spot as factors of the warmth gained: log excess = box + spot, by least squares.
+
+    They can be told apart only if boxes changed places so that every spot is linked with every other
+    through boxes that stood in both.
+    """
+    pairs: dict[tuple[str, str], list[float]] = {}
+    for stay in stays:
+        if stay.excess_c > 0.0:
+            pairs.setdefault((stay.box, stay.spot), []).append(float(np.log(stay.excess_c)))
+    pairs = {pair: logs for pair, logs in pairs.items() if len(logs) >= LEAST_DAYS_EACH}
+    spots = sorted({spot for _, spot in pairs})
+    boxes = sorted({box for box, _ in pairs})
+    if len(spots) < 2:
+        return Apart(spot={}, box={}, words="only one spot was measured: nothing to compare with yet")
+    if not _linked(pairs, spots):
+        words = "box and spot cannot be told apart yet: let two boxes change places for a week"
+        return Apart(spot={}, box={}, words=words)
+    rows = np.zeros((len(pairs) + 2, len(boxes) + len(spots) + 1))
+    logs = np.zeros(len(rows))
+    for k, ((box, spot), seen) in enumerate(pairs.items()):
+        rows[k, boxes.index(box)] = rows[k, len(boxes) + spots.index(spot)] = rows[k, -1] = 1.0
+        logs[k] = float(np.mean(seen))
+    rows[len(pairs), : len(boxes)] = 1.0  # boxes about their mean, spots about theirs
+    rows[len(pairs) + 1, len(boxes) : -1] = 1.0
+    effect = np.linalg.lstsq(rows, logs, rcond=None)[0]
+    by_spot = {name: float(np.exp(effect[len(boxes) + k])) for k, name in enumerate(spots)}
+    by_box = {name: float(np.exp(effect[k])) for k, name in enumerate(boxes)}
+    best = max(by_spot, key=by_spot.__getitem__)
+    return Apart(spot=by_spot, box=by_box, words=f"{best} has the most sun, whichever box stands there")
+
+
+def _linked(pairs: Mapping[tuple[str, str], list[float]], spots: Sequence[str]) -> bool:
+    """Whether every spot can be reached from the first through boxes that stood in two."""
+    reached = {spots[0]}
+    while True:
+        boxes = {box for box, spot in pairs if spot in reached}
+        more = {spot for box, spot in pairs if box in boxes}
+        if more <= reached:
+            return reached == set(spots)
+        reached |= more
+
+
+def days_of_stay(
+    time_s: IntArray, inside_c: FloatArray, outside_c: FloatArray, clear: FloatArray
+) -> FloatArray:
+    """Mean warmth above the open ground in each day's hours of sun [°C]; days with fewer than 4 left out."""
+    usable = (clear >= LEAST_W_M2) & ~np.isnan(inside_c) & ~np.isnan(outside_c)
+    day = time_s // 86_400
+    found = []
+    for one in np.unique(day[usable]).tolist():
+        mine = usable & (day == one)
+        if mine.sum() >= 4:
+            found.append(float((inside_c - outside_c)[mine].mean()))
+    return np.array(found)
+
+
+def local_offset_s(time_s: int, zone: str | None) -> int:
+    """How far the clock there is ahead of UTC at a moment, seconds."""
+    day = datetime.fromtimestamp(time_s, UTC).date()
+    midnight = int(datetime.combine(day, time(0), UTC).timestamp())
+    return midnight - at_local(day, time(0), zone) if zone else int(timedelta(0).total_seconds())
