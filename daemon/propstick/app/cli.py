@@ -32,6 +32,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "lid": ("lid", "say how far a lid is open"),
     "cover": ("cover", "say that a blanket is on or off"),
     "sow": ("sow", "write down a sowing, and the days you saw it up, picked, cleared"),
+    "season": ("season", "when each batch comes up and is picked, what to sow next, what the boxes gained"),
     "import": ("importing", "put a recording into the store"),
     "export": ("exporting", "write stored readings or alarms to a file"),
     "backup": ("backup", "copy the store to a file while the watch runs"),

@@ -1,0 +1,120 @@
+"""`propstick season`: what comes up when, what is picked when, what to sow next, what the boxes did."""
+
+from __future__ import annotations
+
+import argparse
+import textwrap
+from typing import TYPE_CHECKING
+
+from propstick.app.commands._shared import add_json, print_json, print_table, say, settings_of, store_of
+from propstick.errors import InputError
+
+if TYPE_CHECKING:
+    from propstick.app.season import SeasonReport
+    from propstick.app.settings import Settings
+    from propstick.edges.database import Store
+
+WIDTH = 80
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Adds the command's options."""
+    parser.epilog = (
+        "  propstick season                         every batch and box as it stands\n"
+        "  propstick season --every 10              to pick each crop anew every 10 days\n"
+        "  propstick season --harden north          a week of lid openings before its cover goes\n"
+        "  propstick season --report spring.html    one page to keep; .json for the data\n\n"
+        "Dates after a comma are a 90 % interval. Figures and their sources: crops.toml of the program;\n"
+        "a crops.toml beside the garden file corrects them and adds crops.\n"
+    )
+    parser.add_argument(
+        "--every",
+        type=float,
+        default=14.0,
+        metavar="DAYS",
+        help="days from pick to pick, 3 to 60 (default 14)",
+    )
+    parser.add_argument("--harden", metavar="BOX", help="the plan of a week's hardening off (default: none)")
+    parser.add_argument(
+        "--done", type=int, default=0, metavar="N", help="with --harden: days of it done, 0 to 6 (default 0)"
+    )
+    parser.add_argument("--report", metavar="FILE", help="write one page: .html or .json (default: none)")
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Runs the command."""
+    if not 3.0 <= args.every <= 60.0:
+        raise InputError(f"--every: got {args.every:g}, expected 3 to 60 days")
+    from propstick.app.season import season_report
+    from propstick.edges.clock import SystemClock
+
+    settings = settings_of(args, probes_required=False)
+    now_s = int(SystemClock().wall_s())
+    with store_of(settings) as store:
+        if args.harden is not None:
+            return _harden(args, settings, store, now_s)
+        report = season_report(store, settings.garden, now_s, garden_file=settings.path, every_d=args.every)
+    if args.report is not None:
+        from propstick.app.season_sheet import write_sheet
+
+        write_sheet(report, args.report)
+        say(f"The season is written to {args.report}")
+        return 0
+    if args.json:
+        print_json(report.to_json())
+    else:
+        _show(report)
+    return 0
+
+
+def _show(report: SeasonReport) -> None:
+    from propstick.app import season_words as words
+
+    print(f"{report.site}, {report.day:%-d %B %Y}; the season is counted from {report.since:%-d %B}")
+    print()
+    if not report.batches:
+        print("Nothing sown this season. propstick sow CROP BOX writes a batch down.")
+    else:
+        print_table(
+            ("ID", "CROP", "BOX", "SOWN", "UP", "FIRST PICK"),
+            [
+                (
+                    str(one.sowing.id), one.sowing.crop[:13], one.sowing.box[:9],
+                    words.day_text(one.sowing.sown), words.up_text(one, report.day)[:21],
+                    words.pick_text(one)[:21],
+                )
+                for one in report.batches
+            ],
+        )  # fmt: skip
+    for one in report.batches:
+        warm = words.is_warm(report, one.sowing.box)
+        _paragraph(f"{one.sowing.id} {one.sowing.crop}", words.batch_sentences(one, is_warm=warm))
+    for box in report.boxes:
+        _paragraph(box.box, words.box_sentences(box))
+    _paragraph("spots", words.closing_sentences(report))
+
+
+def _paragraph(name: str, sentences: list[str]) -> None:
+    if sentences:
+        print()
+        print(textwrap.fill(f"{name}: {' '.join(sentences)}", WIDTH, subsequent_indent="  "))
+
+
+def _harden(args: argparse.Namespace, settings: Settings, store: Store, now_s: int) -> int:
+    from propstick.app.season_hardening import plan_for
+
+    plan = plan_for(store, settings.garden, args.harden, now_s, done=args.done, garden_file=settings.path)
+    if args.json:
+        print_json([day.to_json() for day in plan])
+        return 0
+    print_table(
+        ("DAY", "LID BY DAY", "LID AT NIGHT", "WHY"),
+        [
+            (f"{one.day:%a %-d %b}", f"{one.by_day:g}", f"{one.at_night:g}", one.words[:44])
+            for one in plan
+        ],
+    )  # fmt: skip
+    print()
+    print(f"Ask again each evening: propstick season --harden {args.harden} --done N, the days done so far.")
+    return 0

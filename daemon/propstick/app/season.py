@@ -1,0 +1,141 @@
+"""The season's report: every batch, box and spot, from the store as it stands."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date, time
+from pathlib import Path
+from typing import Any
+
+from propstick.app.crop_book import crops_beside
+from propstick.app.season_batches import Batches, BatchView
+from propstick.app.season_boxes import BoxView, SpotView, box_view, spot_views, spots_apart, water_of
+from propstick.app.season_hours import PlotHours, plot_hours
+from propstick.app.sown import Sown
+from propstick.edges.database import Store
+from propstick.edges.journal import Journal
+from propstick.edges.readings import ReadingLog
+from propstick.edges.sowings import Sowings, StoredSowing
+from propstick.garden import Garden
+from propstick.growing.learning import Factor
+from propstick.growing.next_sowing import PICK_EVERY_D
+from propstick.growing.spots import Apart
+from propstick.times import DAY_S, at_local
+
+SETTLE_D = 14
+"""Hours before the first sowing that the outlook needs."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SeasonReport:
+    """The season as it stands.
+
+    Attributes:
+        day: Today, on the garden's calendar.
+        since: The day the season is counted from.
+        batches: Of this season, in the order of sowing.
+        emergence: How the garden's own dates moved the published days.
+        apart: Boxes and spots told apart, or why not yet.
+    """
+
+    site: str
+    day: date
+    since: date
+    batches: tuple[BatchView, ...]
+    boxes: tuple[BoxView, ...]
+    spots: tuple[SpotView, ...]
+    emergence: Factor
+    apart: Apart
+
+    def to_json(self) -> dict[str, Any]:
+        """The object of `propstick season --json`, and for the API."""
+        return {
+            "site": self.site,
+            "day": self.day.isoformat(),
+            "since": self.since.isoformat(),
+            "sowings": [one.to_json() for one in self.batches],
+            "boxes": [one.to_json() for one in self.boxes],
+            "spots": [one.to_json() for one in self.spots],
+            "spots_told_apart": {
+                "spots": {name: round(value, 2) for name, value in self.apart.spot.items()},
+                "boxes": {name: round(value, 2) for name, value in self.apart.box.items()},
+                "words": self.apart.words,
+            },
+            "emergence_factor": {**self.emergence.to_json(), "words": self.emergence.words()},
+        }
+
+
+def season_report(
+    store: Store,
+    garden: Garden,
+    now_s: int,
+    *,
+    garden_file: Path | None = None,
+    every_d: float = PICK_EVERY_D,
+) -> SeasonReport:
+    """The season at a moment; nothing of the store after it is looked at.
+
+    Args:
+        garden_file: Beside it may lie the person's own crop file.
+        every_d: Wished days from pick to pick of one crop.
+
+    Raises:
+        ConfigError: the person's crop file cannot be used.
+    """
+    name = garden.site.name
+    sowings = [one for one in Sowings(store, name).all() if one.sown is not None]
+    garden = replace(garden, sowings=Sown(store, name, garden_file=garden_file)())
+    plot = plot_hours(
+        ReadingLog(store, name), Journal(store, name), garden,
+        first_s=_first_s(garden, sowings, now_s), now_s=now_s,
+    )  # fmt: skip
+    since = _season_start(plot)
+    mine = [one for one in sowings if one.cleared is None or one.cleared >= since]
+    standing = {box: [s for s in mine if s.box == box and _stands(s, plot)] for box in garden.box_names}
+    dry = {
+        box: lost.is_due for box in garden.box_names
+        if (lost := water_of(plot, box, standing[box])) is not None and lost.was_told
+    }  # fmt: skip
+    batches = Batches(plot, sowings, crops_beside(garden_file), every_d=every_d, dry=dry)
+    views = tuple(batches.view(one) for one in sorted(mine, key=lambda one: (one.sown, one.id)))
+    since_s = at_local(since, time(0), garden.site.zone)
+    return SeasonReport(
+        site=name,
+        day=plot.today,
+        since=since,
+        batches=views,
+        boxes=tuple(
+            box_view(plot, box, standing[box], first_s=since_s, pick_s=_last_pick_s(views, box))
+            for box in garden.box_names
+        ),
+        spots=spot_views(plot),
+        emergence=batches.factor(),
+        apart=spots_apart(plot),
+    )
+
+
+def _first_s(garden: Garden, sowings: Sequence[StoredSowing], now_s: int) -> int:
+    """From when on readings are wanted: the first sowing there is, or the year's beginning."""
+    begins = [at_local(one.sown, time(0), garden.site.zone) for one in sowings if one.sown is not None]
+    return min([now_s - 200 * DAY_S, *begins]) - SETTLE_D * DAY_S
+
+
+def _season_start(plot: PlotHours) -> date:
+    """1 January, in the south 1 July, whichever came last."""
+    south = (plot.garden.site.latitude or 0.0) < 0.0
+    start = date(plot.today.year, 7 if south else 1, 1)
+    if start > plot.today:
+        start = start.replace(year=start.year - 1)
+    return start
+
+
+def _stands(sowing: StoredSowing, plot: PlotHours) -> bool:
+    return (sowing.cleared is None or sowing.cleared > plot.today) and (
+        sowing.sown is not None and sowing.sown <= plot.today
+    )
+
+
+def _last_pick_s(views: Sequence[BatchView], box: str) -> float | None:
+    found = [v.pick.expected_s for v in views if v.sowing.box == box and v.pick.expected_s is not None]
+    return max(found, default=None)

@@ -1,0 +1,151 @@
+"""What the season is reckoned from: every place hour by hour, nights, waterings, moves of boxes."""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+
+from propstick.edges.history import HOUR_MS
+from propstick.edges.journal import Journal
+from propstick.edges.readings import ReadingLog
+from propstick.engine.nights import night_of
+from propstick.garden import OUTSIDE, Garden
+from propstick.growing.hours import HOUR_S, Filled, PlaceHours, air_of, soil_of
+from propstick.growing.take_away import NightLow
+from propstick.records import GardenChanged, WateredTold
+from propstick.times import DAY_S, local_date
+from propstick.units import FloatArray, IntArray
+
+LONGEST_D = 800
+"""Two springs back: what a garden's own dates are learnt from."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Box:
+    """A box, or the open ground: measured, and with the gaps filled."""
+
+    hours: PlaceHours
+    low_c: FloatArray
+    high_c: FloatArray
+    soil: Filled
+    air: Filled
+
+    @property
+    def has_soil(self) -> bool:
+        """Whether its soil was ever measured."""
+        return bool((~np.isnan(self.hours.soil_c)).any())
+
+    @property
+    def is_known(self) -> bool:
+        """Whether anything at all is known of it."""
+        return bool((~np.isnan(self.air.value_c)).any() or (~np.isnan(self.soil.value_c)).any())
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlotHours:
+    """The whole plot.
+
+    Attributes:
+        time_s: Hours that are over, shape (h,).
+        boxes: By name, the open ground under `outside`.
+        watered: The last watering told of each box.
+        moves: (from when on, box → spot), oldest first.
+    """
+
+    garden: Garden
+    now_s: int
+    time_s: IntArray
+    boxes: dict[str, Box]
+    watered: dict[str, int]
+    moves: tuple[tuple[int, dict[str, str | None]], ...]
+
+    @property
+    def today(self) -> date:
+        """The day on the garden's clock."""
+        return local_date(self.now_s, self.garden.site.zone)
+
+    def nights(self, box: str, *, days: int) -> list[NightLow]:
+        """The lowest air of the last nights, in the box and outside; the night under way left out."""
+        inside, outside = self.boxes[box], self.boxes[OUTSIDE]
+        found = []
+        for back in range(days, 0, -1):
+            night = night_of(self.garden.site, self.today - timedelta(days=back))
+            if night.end_s > self.now_s:
+                continue
+            first, stop = np.searchsorted(self.time_s, [night.start_s, night.end_s - HOUR_S + 1])
+            lows = [_lowest(one.low_c[first:stop]) for one in (inside, outside)]
+            if lows != [None, None]:
+                found.append(NightLow(night=night.date, inside_c=lows[0], outside_c=lows[1]))
+        return found
+
+    def spot_of(self, box: str, at_s: int) -> str | None:
+        """Where the box stood."""
+        spot = None
+        for from_s, spots in self.moves:
+            if from_s <= at_s or spot is None:
+                spot = spots.get(box)
+        return spot
+
+
+def plot_hours(log: ReadingLog, journal: Journal, garden: Garden, *, first_s: int, now_s: int) -> PlotHours:
+    """Everything from `first_s` to now, as far back as readings and `LONGEST_D` go."""
+    stop_s = now_s // HOUR_S * HOUR_S
+    span = log.span()
+    begin_s = max(first_s, stop_s - LONGEST_D * DAY_S, span[0] // 1000 if span else stop_s)
+    begin_s = min(begin_s // HOUR_S * HOUR_S, stop_s)
+    time_s = np.arange(begin_s, stop_s, HOUR_S, dtype=np.int64)
+    raw = {name: _measured(log, garden, name, time_s) for name in (*garden.box_names, OUTSIDE)}
+    outside = raw[OUTSIDE][0]
+    boxes = {}
+    for name, (hours, low, high) in raw.items():
+        air = air_of(hours, None if name == OUTSIDE else outside)
+        with_air = PlaceHours(time_s=time_s, soil_c=hours.soil_c, air_c=air.value_c)
+        boxes[name] = Box(hours=hours, low_c=low, high_c=high, soil=soil_of(with_air), air=air)
+    watered: dict[str, int] = {}
+    moves: list[tuple[int, dict[str, str | None]]] = []
+    for news in journal.news_between(0, now_s):
+        if isinstance(news, WateredTold):
+            watered[news.box] = news.time_s
+        elif isinstance(news, GardenChanged):
+            moves.append((news.time_s, {box.name: box.spot for box in news.garden.boxes}))
+    present = {box.name: box.spot for box in garden.boxes}
+    if not moves or moves[-1][1] != present:
+        moves.append((now_s if moves else 0, present))
+    return PlotHours(
+        garden=garden, now_s=now_s, time_s=time_s, boxes=boxes, watered=watered, moves=tuple(moves)
+    )
+
+
+def _measured(
+    log: ReadingLog, garden: Garden, box: str, time_s: IntArray
+) -> tuple[PlaceHours, FloatArray, FloatArray]:
+    soil, _, _ = _place(log, garden, box, "soil", time_s)
+    air, low, high = _place(log, garden, box, "air", time_s)
+    return PlaceHours(time_s=time_s, soil_c=soil, air_c=air), low, high
+
+
+def _place(
+    log: ReadingLog, garden: Garden, box: str, place: str, time_s: IntArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Mean, lowest and highest of each hour: the median of the place's probes, corrected."""
+    nothing = np.full(len(time_s), np.nan)
+    corrections = {probe.id: probe.correction_c for probe in garden.probes_at(box, place)}
+    if not corrections or not len(time_s):
+        return nothing, nothing, nothing
+    first_ms, stop_ms = int(time_s[0]) * 1000, int(time_s[-1]) * 1000 + HOUR_MS
+    found = log.history(tuple(corrections), first_ms, stop_ms, len(time_s))
+    if not found.probes:
+        return nothing, nothing, nothing
+    added = np.array([corrections[name] for name in found.probes])
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # an hour without a reading stays NaN
+        mean, low, high = (np.nanmedian(part + added, axis=1) for part in (found.mean, found.low, found.high))
+    return mean[: len(time_s)], low[: len(time_s)], high[: len(time_s)]
+
+
+def _lowest(part: FloatArray) -> float | None:
+    known = part[~np.isnan(part)]
+    return round(float(known.min()), 2) if len(known) else None

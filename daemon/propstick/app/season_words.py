@@ -1,0 +1,128 @@
+"""The season in sentences, for the terminal and the report alike."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from propstick.app.season import SeasonReport
+from propstick.app.season_batches import BatchView
+from propstick.app.season_boxes import BoxView
+from propstick.growing.harvest import Window
+
+HEATED_C = 3.0
+"""A box so much warmer than outside hurries a batch to flower. Ours."""
+
+
+def day_text(day: date | None) -> str:
+    """`2 May`; a dash where there is none."""
+    return "-" if day is None else f"{day:%-d %b}"
+
+
+def window_text(batch: BatchView, window: Window) -> str:
+    """`12 Mar, 8 Mar–17 Mar`; what cannot be foreseen is left out."""
+    middle, low, high = (batch.day(one) for one in (window.expected_s, window.low_s, window.high_s))
+    if middle is None and low is None:
+        return "-"
+    if middle is None:
+        return f"after {day_text(low)}"
+    if low is None or high is None:
+        return f"{day_text(middle)}, widely open"
+    return f"{day_text(middle)}, {day_text(low)}–{day_text(high)}"
+
+
+def up_text(batch: BatchView, today: date) -> str:
+    """Emergence in a cell: seen and expected, or expected with its interval, or late."""
+    seen = batch.sowing.first_up or batch.sowing.half_up
+    expected = batch.day(batch.up.expected_s)
+    if seen is not None:
+        return f"{day_text(seen)}, exp. {day_text(expected)}" if expected else f"seen {day_text(seen)}"
+    if batch.sowing.cleared is not None:
+        return "not seen"
+    if batch.late_days > 0.0:
+        return f"LATE, by {day_text(batch.day(batch.up.high_s))}"
+    if expected is not None and expected <= today:
+        return f"any day, to {day_text(batch.day(batch.up.high_s))}"
+    return window_text(batch, batch.up)
+
+
+def pick_text(batch: BatchView) -> str:
+    """First pick in a cell."""
+    if batch.sowing.first_pick is not None:
+        return f"picked {day_text(batch.sowing.first_pick)}"
+    if batch.sowing.cleared is not None:
+        return f"cleared {day_text(batch.sowing.cleared)}"
+    if batch.pick.expected_s is None and batch.pick_words.startswith("no published"):
+        return "no figure yet"
+    return window_text(batch, batch.pick)
+
+
+def batch_sentences(batch: BatchView, *, is_warm: bool) -> list[str]:
+    """What there is to say of a batch beyond its dates.
+
+    Args:
+        is_warm: Whether its box is kept so warm that it hurries the batch.
+    """
+    sowing, said = batch.sowing, []
+    if batch.late_days > 0.0:
+        days = "1 day" if round(batch.late_days) <= 1 else f"{batch.late_days:.0f} days"
+        why = "; ".join(batch.reasons) or "no reason shows in the readings"
+        said.append(f"{days} later than the 90 % interval. Likely: {why}.")
+    if batch.flower is not None:
+        from_day = day_text(batch.day(batch.flower.window.low_s))
+        pick = batch.day(batch.pick.expected_s)
+        begin = f"pick from {day_text(pick)}, likely" if pick is not None else "likely"
+        hurry = ", earlier if the box stays shut" if is_warm else ""
+        said.append(f"{begin} to flower from {from_day} ({batch.flower.reason}){hurry}.")
+    if batch.next is not None:
+        sow, for_pick = window_text(batch, batch.next.sow), day_text(batch.day(batch.next.pick_s))
+        words = f" ({batch.next_words})" if batch.next_words else ""
+        said.append(f"next sowing {sow}, for a pick on {for_pick}{words}.")
+    elif batch.next_words:
+        said.append(f"next sowing: {batch.next_words}.")
+    if sowing.yield_g is not None or sowing.yield_note:
+        gave = [f"{sowing.yield_g} g"] if sowing.yield_g is not None else []
+        said.append(f"gave {', '.join([*gave, *([sowing.yield_note] if sowing.yield_note else [])])}.")
+    if batch.lasted_days is not None:
+        said.append(f"picking lasted {batch.lasted_days} days.")
+    if batch.pick_words and sowing.first_pick is None and sowing.cleared is None:
+        said.append(f"pick: {batch.pick_words}.")
+    said += [f"{note}." for note in batch.notes]
+    return [one[0].upper() + one[1:] for one in said]
+
+
+def is_warm(report: SeasonReport, box: str) -> bool:
+    """Whether the box is so much warmer than outside that it hurries what stands in it."""
+    for one in report.boxes:
+        if one.box == box and one.head_start is not None:
+            hours = one.head_start.hours
+            return (one.head_start.inside_c_d - one.head_start.outside_c_d) / (hours / 24.0) >= HEATED_C
+    return False
+
+
+def box_sentences(box: BoxView) -> list[str]:
+    """What there is to say of a box."""
+    said = []
+    if box.head_start is not None:
+        said.append(f"{box.head_start.words()}.")
+    if box.worth is not None:
+        said.append(f"{box.worth_words}.")
+    if box.water is not None:
+        said.append(f"water: {box.water.words()}.")
+    if box.sun is not None:
+        hours = ", ".join(f"{hour}" for hour in box.sun.shaded)
+        shade = f", in shade at {hours} h" if hours else ""
+        said.append(f"sun on it {box.sun.sun_h:.1f} h of {box.sun.days} sunny days{shade}.")
+    return [one[0].upper() + one[1:] for one in said]
+
+
+def closing_sentences(report: SeasonReport) -> list[str]:
+    """Spots, and what the garden's own dates taught."""
+    said = [
+        f"Spot {one.spot}: {one.today.sun_h:.1f} h of sun on a cloudless day now, of "
+        f"{one.today.open_sun_h:.1f} h in the open."
+        for one in report.spots
+    ]
+    said.append(report.apart.words[0].upper() + report.apart.words[1:] + ".")
+    if words := report.emergence.words():
+        said.append(f"Emergence in {words}.")
+    return said
