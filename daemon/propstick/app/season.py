@@ -28,6 +28,15 @@ SETTLE_D = 14
 
 
 @dataclass(frozen=True, kw_only=True)
+class WarningsTally:
+    """Forecasting alarms that came true and that were withdrawn; heat and frost nothing had foretold."""
+
+    came: int
+    withdrawn: int
+    unannounced: int
+
+
+@dataclass(frozen=True, kw_only=True)
 class SeasonReport:
     """The season as it stands.
 
@@ -37,6 +46,7 @@ class SeasonReport:
         batches: Of this season, in the order of sowing.
         emergence: How the garden's own dates moved the published days.
         apart: Boxes and spots told apart, or why not yet.
+        warnings: What became of the season's forecasting alarms.
     """
 
     site: str
@@ -47,6 +57,7 @@ class SeasonReport:
     spots: tuple[SpotView, ...]
     emergence: Factor
     apart: Apart
+    warnings: WarningsTally
 
     def to_json(self) -> dict[str, Any]:
         """The object of `propstick season --json`, and for the API."""
@@ -61,6 +72,11 @@ class SeasonReport:
                 "spots": {name: round(value, 2) for name, value in self.apart.spot.items()},
                 "boxes": {name: round(value, 2) for name, value in self.apart.box.items()},
                 "words": self.apart.words,
+            },
+            "warnings": {
+                "came": self.warnings.came,
+                "withdrawn": self.warnings.withdrawn,
+                "unannounced": self.warnings.unannounced,
             },
             "emergence_factor": {**self.emergence.to_json(), "words": self.emergence.words()},
         }
@@ -112,6 +128,7 @@ def season_report(
         spots=spot_views(plot),
         emergence=batches.factor(),
         apart=spots_apart(plot),
+        warnings=_tally(Journal(store, name).alarms(since_s, now_s)),
     )
 
 
@@ -139,3 +156,22 @@ def _stands(sowing: StoredSowing, plot: PlotHours) -> bool:
 def _last_pick_s(views: Sequence[BatchView], box: str) -> float | None:
     found = [v.pick.expected_s for v in views if v.sowing.box == box and v.pick.expected_s is not None]
     return max(found, default=None)
+
+
+def _tally(alarms: Sequence[dict[str, Any]]) -> WarningsTally:
+    foretold = [one for one in alarms if one["kind"] in ("heat-ahead", "frost-ahead")]
+    met = [one for one in alarms if one["kind"] in ("heat", "frost")]
+    return WarningsTally(
+        came=sum(one["outcome"] == "came" for one in foretold),
+        withdrawn=sum(one["outcome"] == "withdrawn" for one in foretold),
+        unannounced=sum(not _was_foretold(one, foretold) for one in met),
+    )
+
+
+def _was_foretold(alarm: dict[str, Any], foretold: Sequence[dict[str, Any]]) -> bool:
+    return any(
+        one["kind"] == f"{alarm['kind']}-ahead" and one["box"] == alarm["box"]
+        and one["raised"] <= alarm["begun"]
+        and (one["returned"] is None or one["returned"] >= alarm["begun"])
+        for one in foretold
+    )  # fmt: skip

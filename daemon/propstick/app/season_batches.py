@@ -20,7 +20,7 @@ from propstick.growing.flowering import Flowering, flowering
 from propstick.growing.harvest import Need, Window, first_pick, need_of, warmth_between
 from propstick.growing.learning import KINSHIP_LOG_SD, PRIOR_LOG_SD, Factor, learnt
 from propstick.growing.next_sowing import NextSowing, next_sowing
-from propstick.growing.path import path_of
+from propstick.growing.path import Path, path_of
 from propstick.times import DAY_S, at_local, local_date
 
 AHEAD_D = 150
@@ -148,7 +148,7 @@ class Batches:
                     need, up=self._seen_or(sowing, up), air=box.air, ahead=self._ahead[sowing.box].air
                 )
             flower = self._flowering(sowing, crop, box, up, pick)
-            after, after_words = self._next(sowing, crop, box, need, pick)
+            after, after_words = self._next(sowing, crop, box, self.need(crop), pick)
         return BatchView(
             sowing=sowing, up=up, progress=progress, late_days=late, reasons=reasons, pick=pick,
             pick_words=words, flower=flower, next=after, next_words=after_words,
@@ -252,19 +252,43 @@ class Batches:
             need, crop.emergence, factor=self.factor(crop), soil=soil, air=air,
             last_pick_s=pick_s, every_d=self._every_d,
         )  # fmt: skip
-        if found is None:
-            late = pick_s + self._every_d * DAY_S < air.time_s[-1]
-            return None, "overdue: sow now, or accept a gap" if late else "too far ahead to say"
-        return found, self._next_words(found, crop, air)
-
-    def _next_words(self, found: NextSowing, crop: Crop, air: Any) -> str:
-        sow_s = found.sow.expected_s
+        is_overdue = found is None and pick_s + self._every_d * DAY_S < air.time_s[-1]
+        sow_s = self._plot.now_s if found is None else found.sow.expected_s
+        if found is None and not is_overdue:
+            return None, "too far ahead to say"
         assert sow_s is not None
-        up_s = 0.7 * sow_s + 0.3 * found.pick_s
-        runs_up = flowering(crop, up_s=up_s, pick_s=found.pick_s, path=air, position=self._position())
-        if runs_up is not None and (runs_up.window.expected_s or np.inf) < found.pick_s:
-            return f"likely to flower before it is picked ({runs_up.reason})"
-        return "due now" if sow_s <= self._plot.now_s else ""
+        if found is not None and sow_s > self._plot.now_s:
+            return found, self._runs_up_words(crop, air, sow_s, found.pick_s)
+        now_pick_s = self._pick_if_sown_now(sowing, crop, box, need)
+        if now_pick_s is None:
+            return found, "due, but too far ahead to say when it would be picked"
+        gap_d = (now_pick_s - pick_s) / DAY_S
+        words = (
+            f"due: sown today it is picked about {local_date(now_pick_s, self._plot.garden.site.zone):%-d %b}"
+        )
+        if gap_d > 1.25 * self._every_d:
+            words += f", {gap_d:.0f} days after the last"
+        runs_up = self._runs_up_words(crop, air, self._plot.now_s, now_pick_s)
+        return found, f"{words}; {runs_up}" if runs_up else words
+
+    def _pick_if_sown_now(self, sowing: StoredSowing, crop: Crop, box: Box, need: Need) -> float | None:
+        assert crop.emergence is not None
+        ahead = self._ahead[sowing.box]
+        up = expect(
+            crop.emergence, sown_s=self._plot.now_s, soil=box.soil, ahead=ahead.soil,
+            factor=self.factor(crop), now_s=self._plot.now_s,
+        )  # fmt: skip
+        if up is None or up.expected_s is None:
+            return None
+        window = Window(expected_s=up.expected_s, low_s=up.low_s, high_s=up.high_s)
+        return first_pick(need, up=window, air=box.air, ahead=ahead.air).expected_s
+
+    def _runs_up_words(self, crop: Crop, air: Path, sow_s: float, pick_s: float) -> str:
+        up_s = 0.7 * sow_s + 0.3 * pick_s
+        runs_up = flowering(crop, up_s=up_s, pick_s=pick_s, path=air, position=self._position())
+        if runs_up is not None and (runs_up.window.expected_s or np.inf) < pick_s:
+            return f"it may flower before it is picked, by {runs_up.reason}"
+        return ""
 
     def _is_last(self, sowing: StoredSowing, crop: Crop) -> bool:
         """Whether this is the youngest batch of its crop in its place this season."""

@@ -26,7 +26,7 @@ def window_text(batch: BatchView, window: Window) -> str:
     if middle is None:
         return f"after {day_text(low)}"
     if low is None or high is None:
-        return f"{day_text(middle)}, widely open"
+        return f"about {day_text(middle)}"
     return f"{day_text(middle)}, {day_text(low)}–{day_text(high)}"
 
 
@@ -65,17 +65,16 @@ def batch_sentences(batch: BatchView, *, is_warm: bool) -> list[str]:
     sowing, said = batch.sowing, []
     if batch.late_days > 0.0:
         days = "1 day" if round(batch.late_days) <= 1 else f"{batch.late_days:.0f} days"
-        why = "; ".join(batch.reasons) or "no reason shows in the readings"
-        said.append(f"{days} later than the 90 % interval. Likely: {why}.")
+        why = "; ".join(batch.reasons)
+        said.append(
+            f"{days} later than the 90 % interval. Likely: {why}. Or it is up and not written down: "
+            f"propstick sow up {sowing.id}."
+        )
     if batch.flower is not None:
-        from_day = day_text(batch.day(batch.flower.window.low_s))
-        pick = batch.day(batch.pick.expected_s)
-        begin = f"pick from {day_text(pick)}, likely" if pick is not None else "likely"
-        hurry = ", earlier if the box stays shut" if is_warm else ""
-        said.append(f"{begin} to flower from {from_day} ({batch.flower.reason}){hurry}.")
+        said.append(_flower_sentence(batch, is_warm=is_warm))
     if batch.next is not None:
         sow, for_pick = window_text(batch, batch.next.sow), day_text(batch.day(batch.next.pick_s))
-        words = f" ({batch.next_words})" if batch.next_words else ""
+        words = f"; {batch.next_words}" if batch.next_words else ""
         said.append(f"next sowing {sow}, for a pick on {for_pick}{words}.")
     elif batch.next_words:
         said.append(f"next sowing: {batch.next_words}.")
@@ -88,6 +87,17 @@ def batch_sentences(batch: BatchView, *, is_warm: bool) -> list[str]:
         said.append(f"pick: {batch.pick_words}.")
     said += [f"{note}." for note in batch.notes]
     return [one[0].upper() + one[1:] for one in said]
+
+
+def _flower_sentence(batch: BatchView, *, is_warm: bool) -> str:
+    assert batch.flower is not None
+    from_day, reason = day_text(batch.day(batch.flower.window.low_s)), batch.flower.reason
+    pick_s, flower_s = batch.pick.expected_s, batch.flower.window.expected_s
+    hurry = ", earlier if the box stays shut" if is_warm else ""
+    if pick_s is not None and flower_s is not None and flower_s < pick_s:
+        return f"likely to flower from {from_day} ({reason}), before much is picked{hurry}."
+    begin = f"pick from {day_text(batch.day(pick_s))}, likely" if pick_s is not None else "likely"
+    return f"{begin} to flower from {from_day} ({reason}){hurry}."
 
 
 def is_warm(report: SeasonReport, box: str) -> bool:
@@ -111,7 +121,7 @@ def box_sentences(box: BoxView) -> list[str]:
     if box.sun is not None:
         hours = ", ".join(f"{hour}" for hour in box.sun.shaded)
         shade = f", in shade at {hours} h" if hours else ""
-        said.append(f"sun on it {box.sun.sun_h:.1f} h of {box.sun.days} sunny days{shade}.")
+        said.append(f"sun on it {box.sun.sun_h:.1f} h a day, the mean of {box.sun.days} days{shade}.")
     return [one[0].upper() + one[1:] for one in said]
 
 
@@ -126,3 +136,45 @@ def closing_sentences(report: SeasonReport) -> list[str]:
     if words := report.emergence.words():
         said.append(f"Emergence in {words}.")
     return said
+
+
+def warnings_sentence(report: SeasonReport) -> str:
+    """How right the season's warnings were."""
+    tally = report.warnings
+    if not (tally.came or tally.withdrawn or tally.unannounced):
+        return "No warning was given, and nothing came that should have had one."
+    return (
+        f"Of what was foretold {tally.came} came and {tally.withdrawn} did not; "
+        f"{tally.unannounced} came unannounced."
+    )
+
+
+def lessons(report: SeasonReport) -> list[str]:
+    """What to do differently, from what the season shows; empty where it shows nothing."""
+    found = []
+    for box in report.boxes:
+        if box.worth is not None and box.worth.verdict == "take-away":
+            found.append(f"{box.box}: its cover could have gone sooner; see when it last saved a night.")
+        elif box.worth is not None and box.worth.verdict == "air":
+            found.append(f"{box.box}: open it further on sunny days; it was too hot for an hour a day.")
+    late = sorted({one.sowing.crop for one in report.batches if one.late_days > 0.0})
+    found += [
+        f"{crop}: sow again where the soil is warmer, or later; a batch did not come up." for crop in late
+    ]
+    for one in report.batches:
+        flowered, picked = one.sowing.flowering, one.sowing.first_pick
+        if flowered is not None and (picked is None or (flowered - picked).days < 7):
+            found.append(
+                f"{one.sowing.crop}: sow earlier; batch {one.sowing.id} flowered before it gave much."
+            )
+    if report.emergence.seen:
+        slower = report.emergence.middle
+        if slower > 1.1:
+            found.append(
+                f"Reckon {100 * (slower - 1):.0f} % more days to come up than printed, as this garden does."
+            )
+        elif slower < 0.9:
+            found.append(
+                f"Reckon {100 * (1 - slower):.0f} % fewer days to come up than printed, as this garden does."
+            )
+    return found

@@ -157,6 +157,8 @@ def late_reasons(
         reasons.append("dry: the top of the bed has lost its water since it was last given any")
     elif is_dry is None:
         reasons.append("dry, if it was not watered: nothing here measures that")
+    if not reasons:
+        reasons.append("neither cold, heat nor drought shows in the readings")
     return tuple(reasons)
 
 

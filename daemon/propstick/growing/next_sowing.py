@@ -68,9 +68,12 @@ def next_sowing(
         _sown_s(need.warmth_c_d, factor.bounds()[0], table, soil, air, pick_s),
         _sown_s(need.warmth_c_d, factor.middle, table, soil, air, pick_s, deviations=Z90),
     ]
+    # What would have had to be sown before the path begins is bounded by its beginning.
+    begin_s = float(max(soil.time_s[0], air.time_s[0]))
+    bounded = [begin_s if one is None else one for one in early]
     window = Window(
         expected_s=middle,
-        low_s=beyond(middle, early, is_early=True),
+        low_s=beyond(middle, bounded, is_early=True),
         high_s=beyond(middle, later, is_early=False),
     )
     return NextSowing(sow=window, pick_s=pick_s)

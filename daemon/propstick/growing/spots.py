@@ -19,11 +19,15 @@ from propstick.times import at_local
 from propstick.units import BoolArray, FloatArray, IntArray
 
 STEP_S = 600
-SUNNY_EXCESS_C = 4.0
-"""A box so much warmer than the open ground has sun on it: without sun a cover adds 3 to 6 K at the very
-most (University of Missouri G6965), at night far less."""
+MEMORY_H = 1.5
+"""How long the air of a box remembers the sun: warmth stands for sun only after its lag is taken off.
+Found on simulated boxes, shut and aired, with and without a house to the east."""
 SUNNY_SHARE = 0.35
-"""An hour is sunny if the box gains at least so much of what its best hours gain for their sun."""
+"""An hour is sunny if the box gains at least so much of what is usual for its sun."""
+LEAST_GAIN_C_PER_H = 1.0
+"""Under 500 W/m²; a place that gains less shows no sun at all (clouds, or a probe in the open)."""
+QUANTILE = 0.8
+"""Of an hour's days: what it gains on the better ones. Clouds take sun too, and are not the spot's."""
 LEAST_W_M2 = 150.0
 LEAST_DAYS = 3
 LEAST_DAYS_EACH = 3
@@ -90,10 +94,10 @@ class Shown:
     """What a box (or a loose probe) shows of its spot.
 
     Attributes:
-        days: Sunny enough to count.
-        sun_h: Mean hours a day in which the sun warmed it, of those days.
-        excess_c: Mean warmth above the open ground in the hours of daylight [°C].
-        shaded: Hours of the local day, 0 to 23, in which it lags far behind its best hours.
+        days: Measured.
+        sun_h: Mean hours a day in which the sun warmed it, cloudy days included.
+        excess_c: Mean warmth above the open ground while the sun is well up [°C].
+        shaded: Hours of the local day, 0 to 23, that lag far behind the others even on the best days.
     """
 
     days: int
@@ -111,41 +115,43 @@ def shown_by(
     longitude: float,
     offset_s: int = 0,
 ) -> Shown | None:
-    """Sun received by a place, from how much warmer than the open ground it is.
+    """Sun received by a place, from how it warms and stays warmer than the open ground.
 
     Args:
         time_s: Hours, shape (h,).
         offset_s: Of the clock there from UTC, to name hours of the day.
 
     Returns:
-        None with fewer than three sunny days in the stretch: clouds tell nothing of shade.
+        None with fewer than three days, or where no sun shows at all.
     """
+    if len(time_s) < DAY_H:
+        return None
     elevation, _ = solar_position(time_s + HOUR_S / 2, latitude, longitude)
     clear = clear_sky_w_m2(elevation)
     excess = inside_c - outside_c
-    usable = (clear >= LEAST_W_M2) & ~np.isnan(excess)
-    if not usable.any():
+    warming = np.full(len(excess), np.nan)
+    warming[1:-1] = 0.5 * (excess[2:] - excess[:-2])
+    received = np.maximum(warming + excess / MEMORY_H, 0.0)
+    usable = (clear >= LEAST_W_M2) & ~np.isnan(received)
+    gain = np.where(usable, received / np.maximum(clear, LEAST_W_M2), np.nan)
+    day, hour = (time_s + offset_s) // 86_400, ((time_s + offset_s) // HOUR_S) % DAY_H
+    days = len(np.unique(day[usable]))
+    if days < LEAST_DAYS:
         return None
-    # Warmth per sun of a cloudless sky, so that noon and morning can be compared.
-    gain = np.where(usable, excess / np.maximum(clear, LEAST_W_M2), np.nan)
-    best = float(np.nanquantile(gain, 0.9))
-    day = (time_s + offset_s) // 86_400
-    sunny = usable & (excess >= SUNNY_EXCESS_C) & (gain >= SUNNY_SHARE * best)
-    days = [one for one in np.unique(day[usable]).tolist() if (sunny & (day == one)).sum() >= 2]
-    if len(days) < LEAST_DAYS or best <= 0.0:
-        return None
-    on_days = np.isin(day, days) & usable
-    hour = ((time_s + offset_s) // HOUR_S) % DAY_H
-    shaded = []
+    best = {}
     for one in range(DAY_H):
-        mine = on_days & (hour == one)
-        if mine.sum() >= LEAST_DAYS and np.median(gain[mine]) < SUNNY_SHARE * best:
-            shaded.append(one)
+        mine = usable & (hour == one)
+        if mine.sum() >= LEAST_DAYS:
+            best[one] = float(np.quantile(gain[mine], QUANTILE))
+    usual = float(np.median(list(best.values()))) if best else 0.0
+    if 500.0 * usual < LEAST_GAIN_C_PER_H:
+        return None
+    sunny = usable & (np.nan_to_num(gain) >= SUNNY_SHARE * usual)
     return Shown(
-        days=len(days),
-        sun_h=float((sunny & np.isin(day, days)).sum()) / len(days),
-        excess_c=float(excess[on_days].mean()),
-        shaded=tuple(shaded),
+        days=days,
+        sun_h=float(sunny.sum()) / days,
+        excess_c=float(excess[usable].mean()),
+        shaded=tuple(one for one, share in best.items() if share < SUNNY_SHARE * usual),
     )
 
 

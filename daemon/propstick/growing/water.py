@@ -36,6 +36,8 @@ HELD_MM = 12.0
 """What the top 15 cm hold for seedlings before they feel it. Common practice, no source."""
 SEEDBED_MM = 4.0
 """The same for the top centimetres of a bed not yet up."""
+UNTOLD_HOLDS = 2.5
+"""Beyond so many times what the bed holds somebody has watered and not said so."""
 
 
 def relative_distance(day_of_year: FloatArray) -> FloatArray:
@@ -174,8 +176,10 @@ class WaterLost:
 
     def words(self) -> str:
         """The reminder, or how things stand."""
-        told = f"since {self.since:%-d %B}" + ("" if self.was_told else " (no watering told)")
-        state = f"about {self.lost_mm:.0f} mm lost {told} ({self.low_mm:.0f} to {self.high_mm:.0f})"
+        if not self.was_told and self.lost_mm > UNTOLD_HOLDS * self.holds_mm:
+            return f"no watering told since {self.since:%-d %B}: it cannot be reckoned how dry the bed is"
+        since = f"since {self.since:%-d %B}" + ("" if self.was_told else ", if it was not watered")
+        state = f"about {self.lost_mm:.0f} mm lost ({self.low_mm:.0f} to {self.high_mm:.0f}) {since}"
         return f"look whether it is dry: {state}" if self.is_due else state
 
     def to_json(self) -> dict[str, Any]:

@@ -64,11 +64,11 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(report.to_json())
     else:
-        _show(report)
+        show(report)
     return 0
 
 
-def _show(report: SeasonReport) -> None:
+def show(report: SeasonReport) -> None:
     from propstick.app import season_words as words
 
     print(f"{report.site}, {report.day:%-d %B %Y}; the season is counted from {report.since:%-d %B}")
