@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
+from typing import TYPE_CHECKING
 
 from fastapi import APIRouter, Response
 from fastapi.responses import PlainTextResponse
 
 from propstick.edges.sowings import DATES, StoredSowing
-from propstick_api.deps import SiteDep
+from propstick_api.deps import ServiceDep, SiteDep
+
+if TYPE_CHECKING:
+    from icalendar import Event
+
+    from propstick.app.season import Foreseen
 
 router = APIRouter(prefix="/v1", tags=["calendar"])
 
@@ -20,6 +27,11 @@ WORDS = {
     "first_pick": "first pick",
     "cleared": "cleared",
 }
+COMING = {
+    "next-sowing": "{crop}, {box}: sow the next",
+    "expected-up": "{crop}, {box}: expected up",
+    "expected-pick": "{crop}, {box}: first pick expected",
+}
 MEDIA_TYPE = "text/calendar"
 
 
@@ -30,13 +42,20 @@ class CalendarResponse(Response):
 
 
 @router.get("/calendar.ics", response_class=CalendarResponse)
-def calendar(site: SiteDep) -> Response:
-    """Each sowing's dates, all-day. The same event keeps its UID, so that a feed can be read again."""
-    return PlainTextResponse(calendar_of(site.garden.site.name, site.sowings.all()), media_type=MEDIA_TYPE)
+def calendar(service: ServiceDep, site: SiteDep) -> Response:
+    """Each sowing's dates, all-day, and what is expected of it. The same event keeps its UID, so that a
+    feed can be read again."""
+    from propstick.app.season import foreseen, season_report  # only when somebody subscribes
+
+    report = season_report(
+        site.store, site.garden, service.now_s, garden_file=service.settings.path
+    )
+    feed = calendar_of(site.garden.site.name, site.sowings.all(), foreseen(report))
+    return PlainTextResponse(feed, media_type=MEDIA_TYPE)
 
 
-def calendar_of(site: str, sown: list[StoredSowing]) -> bytes:
-    """The calendar's text."""
+def calendar_of(site: str, sown: list[StoredSowing], coming: Sequence[Foreseen] = ()) -> bytes:
+    """The calendar's text; `coming` are days not lived yet."""
     from icalendar import Calendar, Event  # 40 ms: not before somebody asks
 
     feed = Calendar()
@@ -46,19 +65,29 @@ def calendar_of(site: str, sown: list[StoredSowing]) -> bytes:
     for sowing in sown:
         for name in DATES:
             day: date | None = getattr(sowing, name)
-            if day is None:
-                continue
-            event = Event()
-            event.add("uid", f"sowing-{sowing.id}-{name.replace('_', '-')}@{site}.propstick")
-            event.add("dtstamp", datetime.fromtimestamp(sowing.made_s, UTC))
-            event.add("dtstart", day)
-            event.add("dtend", day + timedelta(days=1))
-            event.add("summary", _printable(f"{sowing.crop}, {sowing.box}: {WORDS[name]}"))
-            if sowing.note:
-                event.add("description", _printable(sowing.note))
-            event.add("transp", "TRANSPARENT")
-            feed.add_component(event)
+            if day is not None:
+                uid = f"sowing-{sowing.id}-{name.replace('_', '-')}@{site}.propstick"
+                title = f"{sowing.crop}, {sowing.box}: {WORDS[name]}"
+                feed.add_component(_event(Event(), uid, sowing, day, title, sowing.note))
+    for one in coming:
+        uid = f"sowing-{one.batch.id}-{one.kind}@{site}.propstick"
+        title = COMING[one.kind].format(crop=one.batch.crop, box=one.batch.box)
+        about = f"90 %: {one.low or '?'} to {one.high or '?'}"
+        feed.add_component(_event(Event(), uid, one.batch, one.day, title, about))
     return feed.to_ical()
+
+
+def _event(event: Event, uid: str, sowing: StoredSowing, day: date, title: str, about: str) -> Event:
+    """An all-day event. Stamped with the writing down, so that a feed read again is the same."""
+    event.add("uid", uid)
+    event.add("dtstamp", datetime.fromtimestamp(sowing.made_s, UTC))
+    event.add("dtstart", day)
+    event.add("dtend", day + timedelta(days=1))
+    event.add("summary", _printable(title))
+    if about:
+        event.add("description", _printable(about))
+    event.add("transp", "TRANSPARENT")
+    return event
 
 
 def _printable(text: str) -> str:

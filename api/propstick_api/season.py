@@ -91,6 +91,22 @@ def season(
     return SeasonOut(**season_of(site, garden, first, last, base_c=base_c))
 
 
+@router.get("/season/outlook")
+def season_outlook(
+    service: ServiceDep,
+    site: SiteDep,
+    every_days: Annotated[float, Query(ge=3, le=60, description="Wished days from pick to pick")] = 14.0,
+) -> dict[str, Any]:
+    """Batch by batch when it comes up and is picked, and when to sow next; what each box gained, saved,
+    cost and lost; sun of the spots. The object of `propstick season --json`."""
+    from propstick.app.season import season_report  # only when somebody asks
+
+    report = season_report(
+        site.store, site.garden, service.now_s, garden_file=service.settings.path, every_d=every_days
+    )
+    return report.to_json()
+
+
 @dataclass(frozen=True)
 class Hours:
     """Hourly mean air of a place, NaN where nothing was measured; shape (h,)."""

@@ -4,6 +4,7 @@ from datetime import date
 
 import icalendar
 
+from propstick.app.season import Foreseen
 from propstick.edges.sowings import StoredSowing
 from propstick_api.calendar_feed import calendar_of
 
@@ -37,3 +38,16 @@ def test_lines_are_folded_and_text_is_escaped():
     assert b"\x07" not in text
     (event,) = icalendar.Calendar.from_ical(text).walk("VEVENT")
     assert event["DESCRIPTION"] == note[:-1]
+
+
+def test_what_is_to_come_stands_beside_what_was():
+    """The next sowing and its interval; an event of its own that keeps its UID."""
+    batch = StoredSowing(id=3, made_s=0, crop="lettuce", box="north", sown=date(2026, 3, 1))
+    next_one = Foreseen(
+        batch=batch, kind="next-sowing", day=date(2026, 4, 12), low=date(2026, 3, 30), high=None
+    )
+    _, event = icalendar.Calendar.from_ical(calendar_of("plot", [batch], [next_one])).walk("VEVENT")
+    assert event["UID"] == "sowing-3-next-sowing@plot.propstick"
+    assert event["SUMMARY"] == "lettuce, north: sow the next"
+    assert event.decoded("DTSTART") == date(2026, 4, 12)
+    assert event["DESCRIPTION"] == "90 %: 2026-03-30 to ?"

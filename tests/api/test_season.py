@@ -63,3 +63,12 @@ def test_warnings_that_came_and_did_not(client):
 def test_a_season_that_cannot_be_is_refused(client, query):
     """422."""
     assert client.get(f"/v1/season?{query}").status_code == 422
+
+
+def test_the_outlook_is_the_object_of_the_command(client):
+    """`propstick season --json` and the route give one object; a wish out of range is refused."""
+    told = client.get("/v1/season/outlook?every_days=10").json()
+    assert [one["crop"] for one in told["sowings"]] == ["lettuce", "radish"]
+    assert {box["box"] for box in told["boxes"]} == {"north", "lane"}
+    assert "less than a day of readings of its place" in told["sowings"][0]["notes"][0]
+    assert client.get("/v1/season/outlook?every_days=1").status_code == 422

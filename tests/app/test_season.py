@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from propstick.app import cli, season_words
-from propstick.app.season import season_report
+from propstick.app.season import foreseen, season_report
 from propstick.app.season_hardening import plan_for
 from propstick.app.season_sheet import sheet, write_sheet
 from propstick.edges.database import open_store
@@ -314,3 +314,13 @@ def test_a_box_in_full_sun_scorches_on_days_on_which_one_in_part_shade_does_not(
     print("days above 35 °C in full sun and in part shade:", scorch.sum(axis=0).tolist(), "of", days)
     assert (scorch[:, 0] & ~scorch[:, 1]).sum() >= 2
     assert not (scorch[:, 1] & ~scorch[:, 0]).any()
+
+
+def test_what_is_to_come_goes_into_a_calendar_and_what_was_seen_does_not(spring, world):
+    module, _ = world
+    report = at(spring, 3, 14)
+    kinds = {(one.batch.id, one.kind) for one in foreseen(report)}
+    assert {(5, "expected-up"), (1, "expected-pick"), (1, "next-sowing")} <= kinds
+    assert all(one.day >= report.day for one in foreseen(report))
+    module.sow_again(spring, first_up={5: "2013-03-14"})
+    assert (5, "expected-up") not in {(one.batch.id, one.kind) for one in foreseen(at(spring, 3, 14))}

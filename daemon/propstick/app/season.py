@@ -82,6 +82,40 @@ class SeasonReport:
         }
 
 
+@dataclass(frozen=True, kw_only=True)
+class Foreseen:
+    """A day to come, for a calendar.
+
+    Attributes:
+        batch: The sowing it belongs to.
+        kind: `next-sowing`, `expected-up` or `expected-pick`.
+        low, high: The stated 90 % interval, as far as it can be foreseen.
+    """
+
+    batch: StoredSowing
+    kind: str
+    day: date
+    low: date | None
+    high: date | None
+
+
+def foreseen(report: SeasonReport) -> tuple[Foreseen, ...]:
+    """What is still to come of each batch, and the next sowing, today included."""
+    found = []
+    for view in report.batches:
+        windows = {"next-sowing": view.next.sow if view.next is not None else None}
+        if view.sowing.cleared is None:
+            seen = view.sowing.first_up or view.sowing.half_up
+            windows["expected-up"] = view.up if seen is None else None
+            windows["expected-pick"] = view.pick if view.sowing.first_pick is None else None
+        for kind, window in windows.items():
+            day = view.day(window.expected_s) if window is not None else None
+            if window is not None and day is not None and day >= report.day:
+                low, high = view.day(window.low_s), view.day(window.high_s)
+                found.append(Foreseen(batch=view.sowing, kind=kind, day=day, low=low, high=high))
+    return tuple(found)
+
+
 def season_report(
     store: Store,
     garden: Garden,

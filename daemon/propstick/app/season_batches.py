@@ -202,8 +202,9 @@ class Batches:
             crop.emergence, sown_s=sown_s, soil=box.soil, ahead=self._ahead[sowing.box].soil,
             factor=self.factor(crop, but=sowing), now_s=self._plot.now_s,
         )  # fmt: skip
+        if found is None or self._ahead[sowing.box].soil is None:
+            notes.append("less than a day of readings of its place: nothing can be foreseen yet")
         if found is None:
-            notes.append("no reading of its place yet")
             return _NEVER, None, 0.0, ()
         if found.stood_in > 0.02 and box.has_soil:
             notes.append(f"soil from the air for {100 * found.stood_in:.0f} % of the time: wider interval")
