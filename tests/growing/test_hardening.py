@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from propstick.growing.hardening import DAY_OPENINGS, days_done, hardening_plan
+from propstick.growing.hardening import hardening_plan
 
 START = date(2026, 4, 20)
 
@@ -29,11 +29,6 @@ def test_a_cold_day_stays_shut_and_says_why():
     (today, *_) = hardening_plan(START, frost_limit_c=1.0, today_high_c=3.0, tonight_low_c=5.0, unit="F")
     assert today.by_day == 0.0
     assert "40 °F" in today.words
-
-
-def test_a_night_that_had_to_stay_shut_is_done_again():
-    assert days_done([(0.0, 0.0), (0.0, 0.0), (0.0, 0.0), (0.1, 0.0), (0.1, 0.1)]) == 4
-    assert days_done([(1.0, 1.0)] * 12) == len(DAY_OPENINGS)
 
 
 def test_a_week_that_is_over_has_nothing_left():

@@ -36,7 +36,7 @@ def test_measured_soil_is_left_alone(hours):
     soil = wave(time_s, 8.0, 2.0, lag_h=3.0)
     found = soil_of(PlaceHours(time_s=time_s, soil_c=soil, air_c=wave(time_s, 7.0, 6.0)))
     assert found.value_c.tolist() == soil.tolist()
-    assert found.share_stood_in == 0.0
+    assert not found.stood_in.any()
 
 
 def test_a_soil_probe_that_dies_half_way_is_replaced_by_air_with_a_wider_interval(hours):
@@ -44,7 +44,7 @@ def test_a_soil_probe_that_dies_half_way_is_replaced_by_air_with_a_wider_interva
     truth = wave(time_s, 9.0, 1.5, lag_h=4.0)
     soil = np.where(np.arange(480) < 240, truth, np.nan)
     found = soil_of(PlaceHours(time_s=time_s, soil_c=soil, air_c=wave(time_s, 7.5, 6.0)))
-    assert found.share_stood_in == pytest.approx(0.5, abs=0.02)
+    assert found.stood_in.mean() == pytest.approx(0.5, abs=0.02)
     assert abs(float((found.value_c - truth)[240:].mean())) < 0.5
     assert found.spread_c > 0.5
 

@@ -31,12 +31,6 @@ def test_example_15_sun_from_the_day_s_swing():
     assert float(water.sun_from_swing_mj(40.6, 26.6, 14.8)) == pytest.approx(22.3, abs=0.05)
 
 
-def test_example_11_longwave():
-    """Rio in May, 25.1 and 19.1 °C, 2.1 kPa, 14.5 of 18.8 MJ: 3.5 MJ/m² lost."""
-    lost = water.net_longwave_mj(25.1, 19.1, 2.1, clearness=14.5 / 18.8)
-    assert float(lost) == pytest.approx(3.5, abs=0.05)
-
-
 def test_example_17_slope_and_a_month_in_bangkok():
     """0.246 kPa/°C at 30.2 °C; 14.33 MJ, 2 m/s, 4.42 and 2.85 kPa: 5.72 mm a day."""
     assert float(water.vapour_slope_kpa(30.2)) == pytest.approx(0.246, abs=5e-4)

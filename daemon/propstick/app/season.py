@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from propstick.app.crop_book import crops_beside
-from propstick.app.season_batches import Batches, BatchView
+from propstick.app.season_batch import BatchView
+from propstick.app.season_batches import Batches
 from propstick.app.season_boxes import BoxView, SpotView, box_view, spot_views, spots_apart, water_of
 from propstick.app.season_hours import PlotHours, plot_hours
 from propstick.app.sown import Sown

@@ -6,10 +6,10 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, time
-from typing import Any
 
 import numpy as np
 
+from propstick.app.season_batch import NEVER, BatchView, lasted_days, notes_of
 from propstick.app.season_hours import Box, PlotHours
 from propstick.edges.sowings import StoredSowing
 from propstick.errors import InputError
@@ -27,65 +27,6 @@ AHEAD_D = 150
 LOOK_BACK_D = 10
 """A next sowing that should have gone in so long ago is still named, as overdue."""
 _NOON = time(12)
-_NEVER = Window(expected_s=None, low_s=None, high_s=None)
-
-
-@dataclass(frozen=True, kw_only=True)
-class BatchView:
-    """One batch; days on the garden's calendar.
-
-    Attributes:
-        up: Expected emergence with its 90 % interval, from the soil the batch had; for a batch that was
-            seen up, what was expected of it.
-        progress: Share of the way to emergence; None once up.
-        late_days, reasons: Days past the interval, and what may be behind it.
-        notes: What a reader must know: by kinship, no soil probe, no figure.
-    """
-
-    sowing: StoredSowing
-    up: Window
-    progress: float | None
-    late_days: float
-    reasons: tuple[str, ...]
-    pick: Window
-    pick_words: str
-    flower: Flowering | None
-    next: NextSowing | None
-    next_words: str
-    lasted_days: int | None
-    notes: tuple[str, ...]
-    zone: str | None
-
-    def day(self, time_s: float | None) -> date | None:
-        """That moment's day on the garden's calendar."""
-        return None if time_s is None else local_date(time_s, self.zone)
-
-    def to_json(self) -> dict[str, Any]:
-        """For the API."""
-        return {
-            **self.sowing.to_json(),
-            "expected_up": self._window(self.up),
-            "progress": self.progress,
-            "late_days": self.late_days,
-            "late_reasons": list(self.reasons),
-            "expected_pick": self._window(self.pick),
-            "pick_from": self.pick_words,
-            "expected_flowering": None if self.flower is None else self._window(self.flower.window),
-            "flowering_because": None if self.flower is None else self.flower.reason,
-            "next_sowing": None if self.next is None else self._window(self.next.sow),
-            "next_pick": None if self.next is None else self._text(self.next.pick_s),
-            "next_words": self.next_words,
-            "lasted_days": self.lasted_days,
-            "notes": list(self.notes),
-        }
-
-    def _window(self, window: Window) -> dict[str, str | None]:
-        names = ("expected", "low", "high")
-        return {name: self._text(getattr(window, f"{name}_s")) for name in names}
-
-    def _text(self, time_s: float | None) -> str | None:
-        day = self.day(time_s)
-        return None if day is None else day.isoformat()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -135,11 +76,11 @@ class Batches:
         """What the season says of this batch."""
         crop = self._crop(sowing)
         box = self._plot.boxes.get(sowing.box)
-        notes = list(_notes(sowing, crop, box))
-        up, progress, late, reasons = _NEVER, None, 0.0, ()
+        notes = list(notes_of(sowing, crop, box))
+        up, progress, late, reasons = NEVER, None, 0.0, ()
         if crop is not None and box is not None and sowing.sown is not None and crop.emergence is not None:
             up, progress, late, reasons = self._emergence(sowing, crop, box, notes)
-        pick, words, flower, after, after_words = _NEVER, "", None, None, ""
+        pick, words, flower, after, after_words = NEVER, "", None, None, ""
         if crop is not None and box is not None:
             need = self.need(crop, but=sowing)
             words = need.words if need else "no published figure: note your first pick, and it learns"
@@ -152,7 +93,7 @@ class Batches:
         return BatchView(
             sowing=sowing, up=up, progress=progress, late_days=late, reasons=reasons, pick=pick,
             pick_words=words, flower=flower, next=after, next_words=after_words,
-            lasted_days=_lasted(sowing), notes=tuple(notes), zone=self._plot.garden.site.zone,
+            lasted_days=lasted_days(sowing), notes=tuple(notes), zone=self._plot.garden.site.zone,
         )  # fmt: skip
 
     def factor(self, crop: Crop | None = None, *, but: StoredSowing | None = None) -> Factor:
@@ -205,7 +146,7 @@ class Batches:
         if found is None or self._ahead[sowing.box].soil is None:
             notes.append("less than a day of readings of its place: nothing can be foreseen yet")
         if found is None:
-            return _NEVER, None, 0.0, ()
+            return NEVER, None, 0.0, ()
         if found.stood_in > 0.02 and box.has_soil:
             notes.append(f"soil from the air for {100 * found.stood_in:.0f} % of the time: wider interval")
         window = Window(expected_s=found.expected_s, low_s=found.low_s, high_s=found.high_s)
@@ -318,28 +259,3 @@ class Batches:
 
     def _noon(self, day: date) -> int:
         return at_local(day, _NOON, self._plot.garden.site.zone)
-
-
-def _notes(sowing: StoredSowing, crop: Crop | None, box: Box | None) -> Sequence[str]:
-    if crop is None:
-        return [f"no figures for {sowing.crop}: nothing can be expected of it"]
-    found = []
-    if crop.by_kinship:
-        found.append(f"by kinship with {crop.by_kinship}, not published for {crop.name}")
-    if crop.emergence is None:
-        found.append(f"no emergence figure for {crop.name}")
-    if sowing.sown is None:
-        found.append("no day of sowing")
-    if box is None:
-        found.append(f"no box {sowing.box} in the garden file")
-    elif not box.has_soil:
-        found.append("no soil probe: soil from the air, wider interval")
-    return found
-
-
-def _lasted(sowing: StoredSowing) -> int | None:
-    """Days from first pick to the end of picking, as the person noted them."""
-    ends = [day for day in (sowing.flowering, sowing.cleared) if day is not None]
-    if sowing.first_pick is None or not ends:
-        return None
-    return max(0, (min(ends) - sowing.first_pick).days)

@@ -38,11 +38,6 @@ class Box:
         """Whether its soil was ever measured."""
         return bool((~np.isnan(self.hours.soil_c)).any())
 
-    @property
-    def is_known(self) -> bool:
-        """Whether anything at all is known of it."""
-        return bool((~np.isnan(self.air.value_c)).any() or (~np.isnan(self.soil.value_c)).any())
-
 
 @dataclass(frozen=True, kw_only=True)
 class PlotHours:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from propstick.app.season import SeasonReport
-from propstick.app.season_batches import BatchView
+from propstick.app.season_batch import BatchView
 from propstick.app.season_boxes import BoxView
 from propstick.growing.harvest import Window
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -89,17 +88,3 @@ def _tonight(
         at_night = CLOSED
         reasons.append(f"shut tonight: it may fall to {degrees(tonight_low_c, unit)}")
     return by_day, at_night, "; ".join(reasons) or "as planned"
-
-
-def days_done(nights: Sequence[tuple[float, float]]) -> int:
-    """How many days of the plan are lived through.
-
-    Args:
-        nights: (planned, real) opening of each night since the plan began; one that should have been
-            open and was shut is done again.
-    """
-    done = 0
-    for planned, real in nights:
-        if planned <= CLOSED or real > CLOSED:
-            done += 1
-    return min(done, len(DAY_OPENINGS))

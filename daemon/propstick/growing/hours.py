@@ -48,13 +48,6 @@ class PlaceHours:
     def __len__(self) -> int:
         return int(self.time_s.shape[0])
 
-    def between(self, start_s: float, end_s: float) -> PlaceHours:
-        """The hours that begin from `start_s` to before `end_s` (views)."""
-        first, stop = np.searchsorted(self.time_s, [start_s, end_s])
-        return PlaceHours(
-            time_s=self.time_s[first:stop], soil_c=self.soil_c[first:stop], air_c=self.air_c[first:stop]
-        )
-
 
 @dataclass(frozen=True, kw_only=True)
 class Filled:
@@ -70,11 +63,6 @@ class Filled:
     value_c: FloatArray
     stood_in: BoolArray
     spread_c: float
-
-    @property
-    def share_stood_in(self) -> float:
-        """Share of the hours in which another place stood in."""
-        return float(self.stood_in.mean()) if len(self.stood_in) else 0.0
 
 
 def bridged(value: FloatArray, *, longest_h: int = BRIDGED_H) -> FloatArray:

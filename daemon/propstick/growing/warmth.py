@@ -1,4 +1,4 @@
-"""Thermal time: degree days, by the hour and by a day's highest and lowest."""
+"""Thermal time: degree days by the hour, and hours above a limit."""
 
 from __future__ import annotations
 
@@ -22,19 +22,10 @@ def degree_days(value_c: FloatArray, *, base_c: float = BASE_C, best_c: float = 
 
     Source:
         The area under the temperature between a lower and an upper threshold: Oregon State University
-        Extension EM 9305.
+        Extension EM 9305. Check: days half at 80, half at 60 °F are 15 °F days above 55 °F, 1200 of them
+        80 days (a college exercise).
     """
     return np.clip(np.asarray(value_c, dtype=float) - base_c, 0.0, best_c - base_c) / DAY_H
-
-
-def degree_days_of_day(high_c: FloatArray, low_c: FloatArray, *, base_c: float = BASE_C) -> FloatArray:
-    """Degree days of a day from its highest and lowest temperature.
-
-    Source:
-        max(0, (highest + lowest)/2 - base): Oregon State University Extension EM 9305. Check: 80 and
-        60 °F above 55 °F are 15 °F days, 1200 of them 80 days (a college exercise).
-    """
-    return np.maximum(0.0, 0.5 * (np.asarray(high_c) + np.asarray(low_c)) - base_c)
 
 
 def degree_hours_above(value_c: FloatArray, limit_c: float) -> float:

@@ -14,10 +14,8 @@ from typing import Any
 import numpy as np
 
 from propstick.garden import Glazing
-from propstick.physics.air import STEFAN_BOLTZMANN_W_M2_K4 as SIGMA
 from propstick.physics.air import saturation_vapour_kpa
-from propstick.times import DAY_S
-from propstick.units import KELVIN_AT_0_C, FloatArray
+from propstick.units import FloatArray
 
 SOLAR_MJ_M2_MIN = 0.0820
 LATENT_MM_PER_MJ = 0.408
@@ -90,19 +88,6 @@ def vapour_slope_kpa(air_c: FloatArray) -> FloatArray:
 def psychrometric_kpa(pressure_kpa: float = 101.3) -> float:
     """Psychrometric constant [kPa/°C]. FAO-56 Eq. 8; Example 2: 0.054 at 81.8 kPa."""
     return 0.000665 * pressure_kpa
-
-
-def net_longwave_mj(
-    high_c: FloatArray, low_c: FloatArray, vapour_kpa: FloatArray, *, clearness: FloatArray
-) -> FloatArray:
-    """Warmth lost to the sky [MJ/m² a day]; `clearness` is the day's sun over a cloudless day's.
-
-    Source:
-        FAO-56 Eq. 39. Check: Example 11 gives 3.5 at 25.1 and 19.1 °C, 2.1 kPa, 14.5 of 18.8 MJ.
-    """
-    kelvin4 = 0.5 * ((high_c + KELVIN_AT_0_C) ** 4 + (low_c + KELVIN_AT_0_C) ** 4)
-    per_day = SIGMA * DAY_S / 1e6 * kelvin4
-    return per_day * (0.34 - 0.14 * np.sqrt(vapour_kpa)) * (1.35 * clearness - 0.35)
 
 
 def reference_loss_mm(
