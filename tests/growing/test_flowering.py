@@ -60,6 +60,10 @@ def test_lettuce_runs_up_after_a_warm_week_and_not_without(crops, hours):
     warm = np.where(np.arange(150 * 24) >= 60 * 24, 23.0, 15.0)
     found = flowering(crops["lettuce"], up_s=START_S, pick_s=None, path=path(hours, warm), position=None)
     assert "warmer than 21 °C" in found.reason
+    told = flowering(
+        crops["lettuce"], up_s=START_S, pick_s=None, path=path(hours, warm), position=None, unit="F"
+    )
+    assert "warmer than 70 °F" in told.reason
     assert (found.window.low_s - START_S) / DAY_S == pytest.approx(60 + 6 + 7, abs=1.5)
 
 

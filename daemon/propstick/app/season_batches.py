@@ -172,7 +172,14 @@ class Batches:
         path = path_of(int(up_s), box.air, self._ahead[sowing.box].air, unknown_spread_c=AIR_SPREAD_C)
         if path is None:
             return None
-        return flowering(crop, up_s=up_s, pick_s=pick_s, path=path, position=self._position())
+        return flowering(
+            crop,
+            up_s=up_s,
+            pick_s=pick_s,
+            path=path,
+            position=self._position(),
+            unit=self._plot.garden.site.unit,
+        )
 
     def _next(
         self, sowing: StoredSowing, crop: Crop, box: Box, need: Need | None, pick: Window
@@ -227,7 +234,14 @@ class Batches:
 
     def _runs_up_words(self, crop: Crop, air: Path, sow_s: float, pick_s: float) -> str:
         up_s = 0.7 * sow_s + 0.3 * pick_s
-        runs_up = flowering(crop, up_s=up_s, pick_s=pick_s, path=air, position=self._position())
+        runs_up = flowering(
+            crop,
+            up_s=up_s,
+            pick_s=pick_s,
+            path=air,
+            position=self._position(),
+            unit=self._plot.garden.site.unit,
+        )
         if runs_up is not None and (runs_up.window.expected_s or np.inf) < pick_s:
             return f"it may flower before it is picked, by {runs_up.reason}"
         return ""

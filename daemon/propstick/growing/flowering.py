@@ -12,12 +12,13 @@ from datetime import UTC, datetime, time, timedelta
 import numpy as np
 
 from propstick.growing.crops import Crop
+from propstick.growing.emergence import degrees
 from propstick.growing.harvest import Window
 from propstick.growing.hours import DAY_H
 from propstick.growing.path import Path
 from propstick.physics.sun import sunrise_sunset
 from propstick.times import DAY_S
-from propstick.units import FloatArray, IntArray
+from propstick.units import FloatArray, IntArray, Unit
 
 SPELL_D = 7
 """A warm spell: so many days whose mean lies above the crop's figure. Ours; sources say "long"."""
@@ -44,7 +45,13 @@ def day_hours(time_s: IntArray, latitude: float, longitude: float) -> FloatArray
 
 
 def flowering(
-    crop: Crop, *, up_s: float, pick_s: float | None, path: Path, position: tuple[float, float] | None
+    crop: Crop,
+    *,
+    up_s: float,
+    pick_s: float | None,
+    path: Path,
+    position: tuple[float, float] | None,
+    unit: Unit = "C",
 ) -> Flowering | None:
     """The earliest of what drives the crop; None where nothing does within the path.
 
@@ -62,7 +69,7 @@ def flowering(
     if bolting.day_h is not None and position is not None:
         triggers.append(_long_days(path.time_s, ripe_s, bolting.day_h, position))
     if bolting.heat_c is not None:
-        triggers.append(_warm_spell(path, ripe_s, bolting.heat_c))
+        triggers.append(_warm_spell(path, ripe_s, bolting.heat_c, unit))
     found = [(at_s, reason) for at_s, reason in triggers if at_s is not None]
     if not found:
         return None
@@ -82,8 +89,8 @@ def _long_days(
     return (float(noons[long[0]]) if len(long) else None), reason
 
 
-def _warm_spell(path: Path, ripe_s: float, heat_c: float) -> tuple[float | None, str]:
-    reason = f"a week warmer than {heat_c:g} °C in the mean"
+def _warm_spell(path: Path, ripe_s: float, heat_c: float, unit: Unit) -> tuple[float | None, str]:
+    reason = f"a week warmer than {degrees(heat_c, unit)} in the mean"
     hours = SPELL_D * DAY_H
     if len(path.value_c) < hours:
         return None, reason
