@@ -109,7 +109,8 @@ class Guard:
             refused = problem(error.status_code, error.detail)
         except Exception:
             log.exception("request-fault method=%s path=%r", scope["method"], scope["path"])
-            refused = problem(500, "a fault of our own; it is in the log", hint="journalctl -u propstick-serve")
+            said = "a fault of our own; it is in the log"
+            refused = problem(500, said, hint="journalctl -u propstick-serve")
         if begun:
             raise RuntimeError("the answer was under way when a fault came up")  # the connection is cut
         await refused(scope, receive, send_safely)

@@ -121,8 +121,8 @@ def warned(
                 continue
             early = hot[(hot >= start - 60) & (hot < start)]
             leads.append(start - early[0] if len(early) else 0)
-        episodes = hot[np.diff(hot, prepend=-1000) > 60]
-        for issued in episodes:
+        spells = hot[np.diff(hot, prepend=-1000) > 60]
+        for issued in spells:
             disturbed = np.any((shift > issued) & (shift <= issued + 60))
             false += not disturbed and not np.any((over >= issued) & (over <= issued + 60))
     return [np.array(leads), np.array([false])]

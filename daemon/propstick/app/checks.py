@@ -206,7 +206,8 @@ def clock(settings: Settings, *, now_s: int, last_row_s: int | None, synchronise
             thing="clock", mark="bad", found=f"{told}, before the last row {utc_text(last_row_s)}", do=wait
         )
     if synchronised is False:
-        return Finding(thing="clock", mark="look", found=f"{told}, not synchronised", do="timedatectl shows why; without a network a clock chip helps")
+        helps = "timedatectl shows why; without a network a clock chip helps"
+        return Finding(thing="clock", mark="look", found=f"{told}, not synchronised", do=helps)
     return Finding(thing="clock", mark="ok", found=told + (", synchronised" if synchronised else ""))
 
 

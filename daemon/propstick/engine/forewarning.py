@@ -26,7 +26,7 @@ WIDE_OPEN = 0.9
 """A lid told to be this far up leaves no hand anything to do against heat."""
 SURELY_SHUT = 0.9
 SHUT_COUNTS_S = 10 * 3600
-EPISODE_S, ONE_NIGHT_S = 1800, 14 * 3600
+SAME_SPELL_S, ONE_NIGHT_S = 1800, 14 * 3600
 FINE_S = 600.0
 """Readings farther apart than this do not show a lid; what they show is the weather."""
 RAISE_COARSE_AT = 0.5
@@ -158,7 +158,7 @@ def note_loose(
     loose_s = memory.loose_s.copy()
     for i, b in zip(*np.nonzero(found), strict=True):
         apart_s = int(trace.time_s[i] - loose_s[b])
-        if EPISODE_S < apart_s < ONE_NIGHT_S:
+        if SAME_SPELL_S < apart_s < ONE_NIGHT_S:
             found[i, b] = False
         else:
             loose_s[b] = trace.time_s[i]

@@ -77,10 +77,8 @@ class Slots:
         k = _PLACES.index(name)
         mean = self.mean[max(first, 0) : max(last, 0)].astype(np.float64)
         boxes = mean[:, _SITE_COLUMNS + k * self.boxes : _SITE_COLUMNS + (k + 1) * self.boxes]
-        if k < _SITE_COLUMNS:
-            ground = mean[:, k : k + 1]
-        else:
-            ground = np.full((len(mean), 1), _OPEN_GROUND[name])
+        measured = k < _SITE_COLUMNS
+        ground = mean[:, k : k + 1] if measured else np.full((len(mean), 1), _OPEN_GROUND[name])
         return np.concatenate([boxes, ground], axis=1)
 
     def air_now(self) -> FloatArray:
