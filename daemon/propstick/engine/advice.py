@@ -97,8 +97,8 @@ class Choice:
 
     Attributes:
         opening: The lid's opening to set, None where the lid is not to be touched.
-        because: Which clause explains it: `heat`, `warm`, `cool-day`, `frost`, `chill`, `damp`, `sun-again`,
-            `arm`, `unknown` or `calm`.
+        because: Which clause explains it: `heat`, `warm`, `risk`, `cool-day`, `frost`, `chill`, `damp`,
+            `sun-again`, `arm`, `unknown` or `calm`.
         value_c: The forecast that decided [°C].
         limit_c: The limit it is held against.
         remedy_c: What the advice leaves of it: the maximum or minimum if it is followed.
@@ -124,19 +124,29 @@ def morning(prospect: Prospect) -> Choice:
     if opening > SHUT_AT_MOST:
         if prospect.arm_opens_c is not None and prospect.arm_opens_c < prospect.heat_c:
             return Choice("leave", "arm", value_c=closed.mean_c, limit_c=prospect.arm_opens_c)
-        because = "heat" if closed.chance_above(prospect.heat_c) >= 0.5 else "warm"
-        limit_c = prospect.heat_c if because == "heat" else prospect.prop_c
+        because, value_c, limit_c = _why_air(prospect, closed)
         if lid is not None and abs(lid - opening) <= SHUT_AT_MOST and not prospect.cover:
-            return Choice("leave", because, lid, closed.mean_c, limit_c, remedy_c)
+            return Choice("leave", because, lid, value_c, limit_c, remedy_c)
         advice: Advice = "open" if opening >= OPEN else "prop"
-        return Choice(advice, because, opening, closed.mean_c, limit_c, remedy_c)
+        return Choice(advice, because, opening, value_c, limit_c, remedy_c)
     if prospect.cover:
         return Choice("uncover", "sun-again", value_c=closed.mean_c, limit_c=prospect.heat_c)
     if prospect.damp and (prospect.outside_c or 0.0) > CHILL_C:
+        if lid is not None and lid > SHUT_AT_MOST:
+            return Choice("leave", "damp", lid, closed.mean_c, prospect.heat_c)
         return Choice("air", "damp", PROPPED)
     if lid is not None and lid > SHUT_AT_MOST and closed.mean_c < prospect.prop_c:
         return Choice("close", "cool-day", CLOSED, closed.mean_c, prospect.prop_c)
     return Choice("leave", "calm", lid, closed.mean_c, prospect.heat_c)
+
+
+def _why_air(prospect: Prospect, closed: Range) -> tuple[str, float, float]:
+    """What speaks for an opening: the clause, the forecast that decided, the limit it is held against."""
+    if closed.chance_above(prospect.heat_c) >= 0.5:
+        return "heat", closed.mean_c, prospect.heat_c
+    if closed.mean_c >= prospect.prop_c:
+        return "warm", closed.mean_c, prospect.prop_c
+    return "risk", closed.high_c, prospect.heat_c
 
 
 def evening(prospect: Prospect) -> Choice:

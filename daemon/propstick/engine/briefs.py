@@ -12,12 +12,13 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
+from propstick.engine.brief_words import brief_text
 from propstick.engine.kinds import KINDS
 from propstick.engine.schedule import Day
 from propstick.engine.standing import Standing
-from propstick.engine.wording import Speech, brief_text
+from propstick.engine.wording import Speech, alarm_message, as_sentence
 from propstick.garden import Box, Garden, Limits
-from propstick.records import Brief, BriefLine
+from propstick.records import Alarm, Brief, BriefLine
 
 LATE_S = 2 * 3600
 """A brief is not sent so long after its time: the day has begun without it."""
@@ -69,7 +70,7 @@ def compose(
             for name, view in boxes.items()
             if not math.isnan(view.air_c) and not view.empty
         )
-    troubles = [s.alarm.message for s in open_alarms if s.alarm is not None and _speaks(s)]
+    troubles = [_trouble(s.alarm, speech) for s in open_alarms if s.alarm is not None and _speaks(s)]
     return Brief(
         issued_s=time_s,
         which=which,
@@ -95,6 +96,12 @@ def _speaks(standing: Standing) -> bool:
     )
 
 
+def _trouble(alarm: Alarm, speech: Speech) -> str:
+    """What is the matter. How near a limit was when the last probe fell silent is old by now."""
+    message = alarm_message(alarm, speech) if alarm.kind == "probe-silent" else alarm.message
+    return as_sentence(alarm, message)
+
+
 def _plain_line(which: Which, box: Box, view: BoxView, *, outside_c: float, speech: Speech) -> BriefLine:
     """Advice from what is seen now, without any forecast."""
     limits = view.limits
@@ -105,9 +112,7 @@ def _plain_line(which: Which, box: Box, view: BoxView, *, outside_c: float, spee
         if view.air_c >= (limits.prop_c or math.inf):
             return BriefLine(box=box.name, advice="prop", opening=0.1, reason=f"already {air}")
         if view.cover == 1.0:
-            return BriefLine(
-                box=box.name, advice="uncover", reason="it is covered and the day needs its light"
-            )
+            return BriefLine(box=box.name, advice="uncover", reason="covered, and the day needs its light")
         return BriefLine(box=box.name, advice="leave", reason=f"{air}, within its limits")
     coldest = view.air_c if math.isnan(outside_c) else min(view.air_c, outside_c)
     if coldest <= (limits.frost_c or 0.0) + FROST_MARGIN_C and view.cover != 1.0:

@@ -162,7 +162,7 @@ def look(
                         state, said = _warned(state, frost, row, rows, garden)
                         issued.said_min_c[row] = said
                 if row in evening:
-                    seen = _seen(minutes, rows, row, first=first, dry_s=dry_s)
+                    seen = _seen(minutes, rows, row, first=first, dry_s=dry_s, state=state)
                     issued.briefs[row] = prospects.evening_lines(
                         garden, day, seen, rows=rows, limits=limits, tonight=tonight
                     )
@@ -171,7 +171,7 @@ def look(
             state, forecast = _day_forecast(state, minutes, site)
             issued.days.extend(day_records(forecast, garden, day, int(rows.time_s[last])))
             if last in morning:
-                seen = _seen(minutes, rows, last, first=first, dry_s=dry_s)
+                seen = _seen(minutes, rows, last, first=first, dry_s=dry_s, state=state)
                 issued.briefs[last] = prospects.morning_lines(
                     garden, day, seen, rows=rows, limits=limits, forecast=forecast
                 )
@@ -289,7 +289,9 @@ def _sun_share(minutes: Minutes, n: int, b: int) -> FloatArray:
     return share
 
 
-def _seen(minutes: Minutes, rows: PlaceRows, row: int, *, first: int, dry_s: IntArray) -> prospects.Seen:
+def _seen(
+    minutes: Minutes, rows: PlaceRows, row: int, *, first: int, dry_s: IntArray, state: ForesightState
+) -> prospects.Seen:
     """A row as a brief sees it; `first` is the row at which the minutes begin."""
     b = rows.air_c.shape[1]
     at = int(np.searchsorted(minutes.trace.index, row - first, side="right")) - 1
@@ -301,6 +303,7 @@ def _seen(minutes: Minutes, rows: PlaceRows, row: int, *, first: int, dry_s: Int
         lid=np.where(np.isnan(rows.lid[row]), guess, rows.lid[row]),
         damp=(rows.time_s[row] - dry_s[row] >= DAMP_S) & ~np.isnan(rows.humidity_pct[row]),
         fits=minutes.trace.fits[at] if at >= 0 else np.ones(b, dtype=bool),
+        untried=state.horizon.day.gain_weight.sum(axis=0) == 0.0,
     )
 
 

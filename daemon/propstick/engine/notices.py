@@ -8,13 +8,12 @@ when the hour allows if it still stands then, and the next brief speaks of it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from datetime import date
+from collections.abc import Sequence
+from dataclasses import replace
 from math import isnan, nan
 
+from propstick.engine.desk import Desk, HandMemory, Moment
 from propstick.engine.kinds import KINDS, URGENCY_RANK
-from propstick.engine.schedule import Day
 from propstick.engine.standing import Standing, stamp
 from propstick.engine.wording import Speech, again, frost_notice, heat_notice, look_notice, return_notice
 from propstick.garden import Garden
@@ -36,72 +35,10 @@ DEEPER_C = 2.0
 SAID_S = 16 * 3600
 """For so long what was said before dusk speaks for the night."""
 WOKEN_S = 12 * 3600
-
-
-@dataclass(frozen=True)
-class HandMemory:
-    """The last notice that asked for a hand."""
-
-    issued_s: int
-    rank: int
-    kind: str
-
-
-@dataclass(frozen=True)
-class SaidMinimum:
-    """The night minimum last said of a box [°C], and when."""
-
-    min_c: float
-    said_s: int
-
-
-@dataclass(frozen=True)
-class Desk:
-    """What was told to whom, as far as it still matters.
-
-    Attributes:
-        hands: The last notice by hand.
-        told_s: When each kind in each box (`kind|box`) was last told of.
-        named_s: When each box was named as on its way, by `hand|box`.
-        away_day: The date on which a person away was told of heat.
-        said: The night minimum last said of each box.
-        asked: The same of boxes that the evening brief asked to be closed or covered.
-    """
-
-    hands: dict[str, HandMemory] = field(default_factory=dict)
-    told_s: dict[str, int] = field(default_factory=dict)
-    named_s: dict[str, int] = field(default_factory=dict)
-    away_day: date | None = None
-    said: dict[str, SaidMinimum] = field(default_factory=dict)
-    asked: dict[str, SaidMinimum] = field(default_factory=dict)
-
-    def with_asked(self, minima: Mapping[str, float], at_s: int) -> Desk:
-        """The desk once an evening brief asked for these boxes to be closed or covered."""
-        return replace(self, asked={box: SaidMinimum(low, at_s) for box, low in minima.items()})
-
-    def with_said(self, minima: Mapping[str, float], at_s: int) -> Desk:
-        """The desk once night minima were said, box by box."""
-        return replace(self, said={**self.said, **{b: SaidMinimum(low, at_s) for b, low in minima.items()}})
-
-
-@dataclass(frozen=True)
-class Moment:
-    """A row as the desk sees it.
-
-    Attributes:
-        soon: Boxes on their way to their heat limit: name, air [°C], time they would pass [UTC s].
-        lid: Opening known of each box.
-        air_c: Air of each box, NaN if unknown.
-        covered: Boxes shut and under a blanket: nothing more can be done for them.
-    """
-
-    time_s: int
-    day: Day
-    garden: Garden
-    soon: Callable[[], Sequence[tuple[str, float, float]]]
-    lid: Mapping[str, float]
-    air_c: Mapping[str, float]
-    covered: frozenset[str] = frozenset()
+BRIEF_SENT_S = 300
+"""A brief goes out on the first row at or after its time, and rows are no further apart."""
+WIDE_OPEN = 0.9
+"""There is no opening further."""
 
 
 def wanting(standings: Sequence[Standing]) -> list[Standing]:
@@ -125,7 +62,11 @@ def may_be_told(standing: Standing, desk: Desk, moment: Moment) -> bool:
         return False
     if standing.kind == "heat" and _is_cooler_by_now(standing, moment):
         return False
-    if standing.kind == "frost-ahead" and _brief_asked(standing, desk, moment):
+    if standing.kind == "frost-ahead" and not _is_asked_anew(standing, desk, moment):
+        return False
+    if standing.kind == "heat-ahead" and moment.lid.get(standing.subject.box, 0.0) >= WIDE_OPEN:
+        return False
+    if kind.telling == "brief" and _is_for_evening(standing, moment):
         return False
     if moment.day.is_quiet(moment.time_s):
         return kind.wakes or (standing.kind == "frost" and not _was_woken(desk, moment))
@@ -140,13 +81,32 @@ def _is_cooler_by_now(standing: Standing, moment: Moment) -> bool:
     return limit_c is not None and moment.air_c.get(standing.subject.box, limit_c) < limit_c
 
 
-def _brief_asked(standing: Standing, desk: Desk, moment: Moment) -> bool:
-    """Whether the evening brief asked for the same hand, for a night hardly colder than is foreseen now."""
-    asked = desk.asked.get(standing.subject.box)
-    if asked is None or moment.time_s - asked.said_s > ASKED_HOLDS_S or standing.alarm is None:
+def _is_asked_anew(standing: Standing, desk: Desk, moment: Moment) -> bool:
+    """Whether a frost foreseen asks for more than the evening asked for already.
+
+    Not where the box is covered; nor where the brief asked for the same hand in a night hardly colder;
+    nor, once the night had its notice, of another box that only may be touched.
+    """
+    box, alarm = standing.subject.box, standing.alarm
+    if box in moment.covered or alarm is None:
         return False
-    value_c = standing.alarm.value_c
-    return value_c is None or value_c >= asked.min_c - HARDLY_COLDER_C
+    value_c = moment.foreseen_c.get(box, alarm.value_c)
+    asked, last = desk.asked.get(box), desk.hands.get("close")
+    if value_c is None:
+        return asked is None
+    if asked is not None and moment.time_s - asked.said_s <= ASKED_HOLDS_S:
+        return value_c < asked.min_c - HARDLY_COLDER_C
+    was_told = last is not None and last.kind == "frost-ahead" and moment.time_s - last.issued_s < WOKEN_S
+    return not was_told or alarm.limit_c is None or value_c < alarm.limit_c
+
+
+def _is_for_evening(standing: Standing, moment: Moment) -> bool:
+    """Whether a trouble begun while nobody could see to it waits for the brief of that evening."""
+    day, alarm = moment.day, standing.alarm
+    if moment.garden.person.helper is not None or alarm is None:
+        return False
+    is_before_brief = moment.time_s < day.evening_s + BRIEF_SENT_S
+    return day.is_away(moment.time_s) or (day.is_away(alarm.raised_s) and is_before_brief)
 
 
 def foretold_until_s(standing: Standing, garden: Garden) -> int:
@@ -227,14 +187,14 @@ def _compose(hand: str, news: Sequence[Standing], moment: Moment) -> tuple[Notic
         boxes = {a.box for a in alarms}
         soon = [item for item in moment.soon() if item[0] not in boxes]
         named = tuple(name for name, _, _ in soon)
-        shade = {a.box: "Shade" for a in alarms if moment.lid.get(a.box, 0.0) >= 0.9}
+        shade = {a.box: "Shade" for a in alarms if moment.lid.get(a.box, 0.0) >= WIDE_OPEN}
         text = heat_notice(speech, alarms, soon, by_box=shade)
     elif hand == "close" and any(a.kind != "lid-loose" for a in alarms):
         shut = frozenset(box for box, lid in moment.lid.items() if lid == 0.0)
         text = frost_notice(speech, [a for a in alarms if a.kind != "lid-loose"], shut=shut)
     else:
         text = look_notice(alarms)
-    away = moment.day.is_away(moment.time_s) and hand == "open"
+    away = moment.day.is_away(moment.time_s) and hand != "close"
     return _notice(
         alarms, text, moment, named=named, to=(moment.garden.person.helper if away else None)
     ), named
@@ -242,6 +202,8 @@ def _compose(hand: str, news: Sequence[Standing], moment: Moment) -> tuple[Notic
 
 def _as_of_now(alarm: Alarm, moment: Moment) -> Alarm:
     """The alarm with the air of the row, where it was held back and the air went on."""
+    if alarm.kind == "frost-ahead":
+        return replace(alarm, value_c=moment.foreseen_c.get(alarm.box, alarm.value_c))
     air_c = moment.air_c.get(alarm.box, nan)
     is_air = alarm.kind in ("heat", "fast-rise", "frost", "heat-ahead")
     return replace(alarm, value_c=air_c) if is_air and not isnan(air_c) else alarm

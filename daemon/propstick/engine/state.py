@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 
 from propstick.engine.briefs import BriefMemory
 from propstick.engine.conditions import CodeMemory
+from propstick.engine.desk import Desk
 from propstick.engine.foresight import ForesightState
-from propstick.engine.notices import Desk
 from propstick.engine.probe_memory import ProbeMemory, new_memory
 from propstick.engine.soilwatch import SoilWatch, new_watch
 from propstick.engine.standing import Standing

@@ -15,6 +15,7 @@ from propstick.engine import briefs, notices, raising
 from propstick.engine.alarms import Input
 from propstick.engine.board import Board
 from propstick.engine.conditions import ALARM, CLEAR, CodeMemory, Condition, Subject
+from propstick.engine.desk import Desk, Moment
 from propstick.engine.evidence import Evidence
 from propstick.engine.kinds import FORECASTS, KINDS
 from propstick.engine.outlook import Outlook
@@ -61,7 +62,7 @@ class Timeline:
         board: Board,
         codes: Mapping[str, CodeMemory],
         *,
-        desk: notices.Desk,
+        desk: Desk,
         sent: briefs.BriefMemory,
     ) -> None:
         self.span, self.board = span, board
@@ -284,17 +285,24 @@ class Timeline:
 
     # Telling.
 
-    def _moment(self, i: int, t: int) -> notices.Moment:
+    def _moment(self, i: int, t: int) -> Moment:
         views = self.span.views(i)
-        return notices.Moment(
+        return Moment(
             time_s=t,
             day=self.span.day,
             garden=self.span.garden,
             soon=lambda: self.span.soon(i),
             lid={box: view.lid for box, view in views.items()},
             air_c={box: view.air_c for box, view in views.items()},
+            foreseen_c=self._foreseen_c(i),
             covered=frozenset(box for box, view in views.items() if view.lid == 0.0 and view.cover == 1.0),
         )
+
+    def _foreseen_c(self, i: int) -> dict[str, float]:
+        """Tonight's minimum as foreseen at a row, of boxes it warns of."""
+        ahead = [s for s in self.board.living() if s.kind == "frost-ahead" and s.alarm is not None]
+        values = {s.subject.box: self.evidence.facts(s.key, i).get("value_c") for s in ahead}
+        return {box: float(value) for box, value in values.items() if isinstance(value, float)}
 
     def _tell(self, i: int, t: int) -> None:
         living = self.board.living()

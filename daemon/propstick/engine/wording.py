@@ -1,4 +1,4 @@
-"""Every sentence the engine says: alarm messages, notices, briefs; in the person's unit and clock.
+"""What the engine says of alarms: messages and notices; in the person's unit and clock.
 
 A figure is shown as finely as it is known: measured air to a tenth of a degree Celsius or a whole degree
 Fahrenheit, a setpoint as it was set, a time to five minutes where it is a forecast.
@@ -8,9 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from propstick.engine.advice import Choice
 from propstick.garden import OUTSIDE, SITE, Garden
-from propstick.records import Alarm, BriefLine
+from propstick.records import Alarm
 from propstick.times import local
 from propstick.units import f_from_c
 
@@ -53,6 +52,22 @@ class Speech:
         shown = f"{f_from_c(limit_c):.0f}" if self._unit == "F" else f"{round(limit_c, 1):g}"
         return f"{shown} {self.unit}".replace("-", "−")
 
+    def shown(self, air_c: float, digits: int = 0) -> float:
+        """The figure of a temperature in the person's unit."""
+        return round(air_c if self._unit == "C" else f_from_c(air_c), digits)
+
+    def is_level(self, air_c: float, limit_c: float) -> bool:
+        """Whether air and limit, as they are shown, are the same figure."""
+        if self._unit == "F":
+            return f"{f_from_c(air_c):.0f}" == f"{f_from_c(limit_c):.0f}"
+        return round(air_c, 1) == round(limit_c, 1)
+
+    def beyond(self, word: str, air_c: float | None, limit_c: float | None) -> str:
+        """`over 27 °C`, and `just over 27 °C` where the figures shown do not tell air from limit."""
+        limit_c = limit_c or 0.0
+        just = "just " if air_c is not None and self.is_level(air_c, limit_c) else ""
+        return f"{just}{word} {self.limit(limit_c)}"
+
     def difference(self, change_c: float) -> str:
         """A difference: `9 °C`."""
         return f"{abs(change_c) * (1.8 if self._unit == 'F' else 1.0):.0f} °{self._unit}"
@@ -80,36 +95,50 @@ def place_name(box: str, place: str | None) -> str:
     return f"{place} in {where}" if place and box != OUTSIDE else f"{place} {where}" if place else where
 
 
+def probe_name(box: str, place: str | None) -> str:
+    """A probe, as a person says it: `the air probe in north`, `the soil probe outside`."""
+    where = {OUTSIDE: "outside", SITE: "in the garden"}.get(box, f"in {box}")
+    return f"the {place} probe {where}" if place else f"the probe {where}"
+
+
 def alarm_message(alarm: Alarm, speech: Speech, *, detail: str = "", remedy: str = "") -> str:
     """What is the matter and what to do, in one sentence."""
     value = "" if alarm.value_c is None else speech.measured(alarm.value_c)
     limit = "" if alarm.limit_c is None else speech.limit(alarm.limit_c)
     eta = "" if alarm.eta_s is None else speech.by(alarm.eta_s)
-    probe = f"probe {alarm.probe}" if alarm.probe else "the probes"
-    where = place_name(alarm.box, alarm.place)
+    probe = f" ({alarm.probe})" if alarm.probe else ""
+    where = probe_name(alarm.box, alarm.place)
+    over, under = (speech.beyond(word, alarm.value_c, alarm.limit_c) for word in ("over", "under"))
     box = alarm.box
     said = {
-        "heat": f"{box} is at {value}, over {limit}: {remedy or 'open it'}.",
+        "heat": f"{box} is at {value}, {over}: {remedy or 'open it'}.",
         "heat-ahead": f"{box} will pass {limit} at about {eta} (now {value}): {remedy or 'open it before'}.",
         "fast-rise": f"{box} warms fast, now {value}: open it before it passes {limit}.",
-        "frost": f"{box} is at {value}, under {limit}: {remedy or 'close and cover it'}.",
-        "frost-ahead": f"{box} may pass {limit} tonight, about {value} expected: {remedy or 'cover it'}.",
+        "frost": f"{box} is at {value}, {under}: {remedy or 'close and cover it'}.",
+        "frost-ahead": f"{box} may fall below {limit} tonight, about {value} expected: "
+        f"{remedy or 'cover it'}.",
         "lid-loose": f"{box} has stopped holding heat: see whether its lid is open or blown off.",
-        "soil-cold": f"the soil in {box} is at {value}, under {limit}: seed waits; keep the lid shut.",
-        "soil-hot": f"the soil in {box} is at {value}, over {limit}: seed may fail; shade or air it.",
+        "soil-cold": f"the soil in {box} is at {value}, {under}: seed waits; keep the lid shut.",
+        "soil-hot": f"the soil in {box} is at {value}, {over}: seed may fail; shade or air it.",
         "no-shelter": f"{box} has long been colder than outside: see whether probe or lid is off.",
-        "probe-silent": f"{probe} ({where}) gives no reading: check its cable or battery.",
-        "probe-stuck": f"{probe} ({where}) has not moved from {value} for hours: check or replace it.",
-        "probe-jump": f"{probe} ({where}) gave readings that cannot be: check its cable and joints.",
-        "probe-disagrees": f"{probe} ({where}) differ too much: see which lies in the sun or is wrong.",
+        "probe-silent": f"{where} gives no reading{probe}: check its cable or battery.",
+        "probe-stuck": f"{where} has not moved from {value} for hours{probe}: check or replace it.",
+        "probe-jump": f"{where} gave readings that cannot be{probe}: check its cable and joints.",
+        "probe-disagrees": f"the probes of {place_name(alarm.box, alarm.place)} differ too much{probe}: "
+        "see which lies in the sun or is wrong.",
         "watch-late": "the watch fell behind: see what else runs on the machine.",
         "clock-unset": "the clock cannot be trusted: let the machine reach a time server.",
         "store-trouble": "readings cannot be stored: see whether the disk is full or failing.",
         "push-trouble": "notices cannot be delivered: see the network and the [push] addresses.",
     }[alarm.kind]
     if alarm.kind == "probe-disagrees" and alarm.probe:
-        said = f"{probe} ({where}) follows the air: see whether it has come out of the soil."
-    return f"{said} ({detail})" if detail else said
+        said = f"{where} follows the air{probe}: see whether it has come out of the soil."
+    return f"{said.removesuffix('.')} ({detail})." if detail else said
+
+
+def as_sentence(alarm: Alarm, message: str) -> str:
+    """A message that begins a sentence. The name of a box stays as its owner writes it."""
+    return message if message.startswith(alarm.box) else message[:1].upper() + message[1:]
 
 
 def blind_detail(air_c: float, limit_c: float, speech: Speech) -> str:
@@ -133,42 +162,43 @@ def heat_notice(
     Args:
         now: Alarms whose limit is passed, or will be (then with `eta_s`).
         soon: Other boxes on their way there: name, air [°C], time they would pass [UTC s].
-        by_box: What to do with a box where opening it is not the thing: `shade`.
+        by_box: What to do with a box where opening it is not the thing: `Shade`.
     """
     ahead = [a for a in now if a.eta_s is not None]
-    over = [a for a in now if a.eta_s is None]
     clauses, short = [], []
-    if over:
-        names, figures = (
-            listed([a.box for a in over]),
-            listed([speech.figure(a.value_c or 0.0) for a in over]),
-        )
-        verb = by_box.get(over[0].box, "Open")
-        what = (
-            "rising fast"
-            if all(a.kind == "fast-rise" for a in over)
-            else f"over {speech.limit(over[0].limit_c or 0.0)}"
-        )
-        clauses.append(f"{verb} {names} now: {figures} {speech.unit}, {what}")
-        short.append(f"{verb} {names} now")
+    for verb in dict.fromkeys(["Open", *by_box.values()]):
+        over = [a for a in now if a.eta_s is None and by_box.get(a.box, "Open") == verb]
+        if over:
+            figures = listed([speech.figure(a.value_c or 0.0) for a in over])
+            short.append(f"{verb} {listed([a.box for a in over])} now")
+            clauses.append(f"{short[-1]}: {figures} {speech.unit}, {_how_hot(over, speech)}")
     if ahead:
         by = speech.by(min(a.eta_s or 0 for a in ahead))
-        names, figures = (
-            listed([a.box for a in ahead]),
-            listed([speech.figure(a.value_c or 0.0) for a in ahead]),
-        )
+        figures = listed([speech.figure(a.value_c or 0.0) for a in ahead])
         passing = "will" if len(ahead) == 1 else "both will" if len(ahead) == 2 else "all will"
-        clauses.append(
-            f"Open {names} by {by}: {passing} pass {speech.limit(ahead[0].limit_c or 0.0)} (now {figures})"
-        )
-        short.append(f"Open {names} by {by}")
+        short.append(f"Open {listed([a.box for a in ahead])} by {by}")
+        clauses.append(f"{short[-1]}: {passing} pass {_limit_of(ahead, speech)} (now {figures})")
     if soon:
         names = listed([name for name, _, _ in soon])
         figures = listed([speech.figure(air_c) for _, air_c, _ in soon])
         by = speech.by(min(eta_s for _, _, eta_s in soon))
         clauses.append(f"{names} by {by} ({figures}, rising)")
         short.append(f"{names} by {by}")
-    return out_of(["; ".join(clauses), "; ".join(short), f"Open {len(now) + len(soon)} boxes now"])
+    verb = "Open" if any(by_box.get(a.box, "Open") == "Open" for a in now) else by_box[now[0].box]
+    return out_of(["; ".join(clauses), "; ".join(short), f"{verb} {len(now) + len(soon)} boxes now"])
+
+
+def _how_hot(over: Sequence[Alarm], speech: Speech) -> str:
+    if all(a.kind == "fast-rise" for a in over):
+        return "rising fast"
+    if len({a.limit_c for a in over}) > 1:
+        return "over their limits"
+    return speech.beyond("over", min(a.value_c or 0.0 for a in over), over[0].limit_c)
+
+
+def _limit_of(alarms: Sequence[Alarm], speech: Speech) -> str:
+    limits = {speech.limit(a.limit_c or 0.0) for a in alarms}
+    return limits.pop() if len(limits) == 1 else "their limits"
 
 
 def frost_notice(speech: Speech, alarms: Sequence[Alarm], *, shut: frozenset[str]) -> str:
@@ -178,22 +208,30 @@ def frost_notice(speech: Speech, alarms: Sequence[Alarm], *, shut: frozenset[str
     alarms = list(by_box.values())
     names = listed(list(by_box))
     figures = listed([speech.figure(a.value_c or 0.0) for a in alarms])
-    limits = {speech.limit(a.limit_c or 0.0) for a in alarms}
-    unit = speech.unit
+    limit, unit = _limit_of(alarms, speech), speech.unit
     if any(a.kind == "frost-ahead" for a in alarms):
-        limit = limits.pop() if len(limits) == 1 else "their limits"
-        sure = all((a.value_c or 0.0) < (a.limit_c or 0.0) for a in alarms)
-        passing = "will pass" if sure else "may pass"
-        long = f"{verb} {names} for the night: {passing} {limit} (about {figures} {unit} expected)"
+        sure = all(is_surely_below(speech, a.value_c, a.limit_c) for a in alarms)
+        falling = "will fall below" if sure else "may fall below"
+        long = f"{verb} {names} for the night: {falling} {limit} (about {figures} {unit} expected)"
+    elif limit == "their limits":
+        long = f"{verb} {names} now: {figures} {unit}, under their limits"
     else:
-        limit = f"under {limits.pop()}" if len(limits) == 1 else "under their limits"
-        long = f"{verb} {names} now: {figures} {unit}, {limit}"
+        under = speech.beyond("under", max(a.value_c or 0.0 for a in alarms), alarms[0].limit_c)
+        long = f"{verb} {names} now: {figures} {unit}, {under}"
     return out_of([long, f"{verb} {names} now", f"{verb} {len(alarms)} boxes now"])
+
+
+def is_surely_below(speech: Speech, value_c: float | None, limit_c: float | None) -> bool:
+    """Whether what is expected lies below the limit, to the figure that is shown."""
+    value_c, limit_c = value_c or 0.0, limit_c or 0.0
+    return value_c < limit_c and not speech.is_level(value_c, limit_c)
 
 
 def look_notice(alarms: Sequence[Alarm]) -> str:
     """A notice of something to be seen to."""
-    return out_of([" ".join(a.message for a in alarms), alarms[0].message])
+    said = [as_sentence(a, a.message) for a in alarms]
+    more = "" if len(said) == 1 else f" And {len(said) - 1} more to see to."
+    return out_of([" ".join(said), said[0] + more, said[0]])
 
 
 def return_notice(speech: Speech, alarm: Alarm) -> str:
@@ -204,63 +242,3 @@ def return_notice(speech: Speech, alarm: Alarm) -> str:
 def again(text: str, minutes: float) -> str:
     """A notice told once more because nobody answered."""
     return out_of([f"Still, after {minutes:.0f} min: {text[0].lower()}{text[1:]}", text])
-
-
-ADVICE_WORDS = {
-    "open": "Open",
-    "prop": "Prop",
-    "close": "Close",
-    "cover": "Close and cover",
-    "uncover": "Uncover",
-    "air": "Air",
-}
-
-
-def brief_text(which: str, lines: Sequence[BriefLine], troubles: Sequence[str], speech: Speech) -> str:
-    """A brief as one message: what to do first, then what to know."""
-    said: list[str] = []
-    for advice, word in ADVICE_WORDS.items():
-        chosen = [line for line in lines if line.advice == advice]
-        for reason, by_s in dict.fromkeys((line.reason, line.by_s) for line in chosen):
-            names = listed([line.box for line in chosen if (line.reason, line.by_s) == (reason, by_s)])
-            by = "" if by_s is None else f" by {speech.by(by_s)}"
-            said.append(f"{word} {names}{by}: {reason}.")
-    left = [line.box for line in lines if line.advice == "leave"]
-    if not said:
-        said.append("Nothing to do" + (f": leave {listed(left)} as they are." if len(left) > 1 else "."))
-    elif left:
-        said.append(f"Leave {listed(left)}.")
-    known = dict.fromkeys(text[0].upper() + text[1:] for text in troubles if text)
-    return " ".join([f"{which.capitalize()}:", *said, *known])
-
-
-def advice_reason(choice: Choice, speech: Speech) -> str:
-    """Why, in one clause."""
-
-    def about(value_c: float | None) -> str:
-        return "" if value_c is None else f"{speech.rough(value_c)}"
-
-    value, limit = about(choice.value_c), "" if choice.limit_c is None else speech.limit(choice.limit_c)
-    left = about(choice.remedy_c)
-    if choice.because in ("heat", "warm"):
-        word = "sun would take it to" if choice.because == "heat" else "it may reach"
-        if choice.advice == "leave":
-            return f"it stands right: shut, {word} about {value}"
-        opened = {"open": "open", "prop": "propped"}.get(choice.advice, "so")
-        return f"shut, {word} about {value}" + (f", {opened} {left}" if left else "")
-    if choice.because == "arm":
-        return f"its arm opens it at {limit} by itself"
-    if choice.because == "frost":
-        if choice.advice == "leave":
-            return f"about {value} tonight, under {limit}, and it is as snug as it gets"
-        done = {"cover": "covered", "close": "shut"}.get(choice.advice, "so")
-        return f"about {value} tonight, limit {limit}" + (f"; {done} about {left}" if left else "")
-    if choice.because == "chill":
-        return f"about {value} as it is, shut about {left}" if left else f"about {value} tonight"
-    return {
-        "cool-day": f"it will not pass about {value} shut",
-        "damp": "it has been damp for two days and it is mild outside",
-        "sun-again": "it is covered and the day needs its light",
-        "calm": f"about {value}, within its limits" if value else "within its limits",
-        "unknown": "no forecast yet",
-    }[choice.because]
