@@ -26,8 +26,8 @@ WARMTH_COST: Mapping[float, float] = {CLOSED: 0.0, PROPPED: 0.15, OPEN: 0.5}
 """Degrees that hurt, for the warmth an opening lets go in a day. Common practice, no source."""
 FROST_CHANCE = 0.3
 """Chance of passing the frost limit from which something is to be done about it tonight."""
-NINETY_PERCENT = 3.2897
-"""Width of the central 90 % of a normal distribution, in standard deviations."""
+HALF_NINETY = 1.64485
+"""From the mean of a normal distribution to the edge of its central 90 %, in standard deviations."""
 CHILL_C = 4.4
 """Below it cool-season crops stand still: degree-day base, 40 °F, common practice."""
 SHUT_AT_MOST = 0.05
@@ -42,24 +42,29 @@ class Range:
     low_c: float
     high_c: float
 
-    @property
-    def sd_c(self) -> float:
-        """Standard deviation that the interval implies; never zero."""
-        return max(0.1, (self.high_c - self.low_c) / NINETY_PERCENT)
-
     def chance_above(self, limit_c: float) -> float:
         """Probability of passing the limit upwards."""
-        return 0.5 * (1.0 - erf((limit_c - self.mean_c) / (self.sd_c * sqrt(2.0))))
+        sd_c = self._sd_c(self.high_c if limit_c > self.mean_c else self.low_c)
+        return 0.5 * (1.0 - erf((limit_c - self.mean_c) / (sd_c * sqrt(2.0))))
 
     def excess(self, limit_c: float) -> float:
-        """Expected degrees above the limit [K]: E max(0, T - limit) of a normal distribution."""
-        z = (self.mean_c - limit_c) / self.sd_c
-        density = exp(-0.5 * z * z) / sqrt(2.0 * pi)
-        return self.sd_c * (density + z * 0.5 * (1.0 + erf(z / sqrt(2.0))))
+        """Expected degrees above the limit [K]."""
+        return _beyond(self.mean_c - limit_c, self._sd_c(self.high_c))
 
     def shortfall(self, limit_c: float) -> float:
         """Expected degrees below the limit [K]."""
-        return self.excess(limit_c) - (self.mean_c - limit_c)
+        return _beyond(limit_c - self.mean_c, self._sd_c(self.low_c))
+
+    def _sd_c(self, edge_c: float) -> float:
+        """Standard deviation that one edge implies: a box not yet known may go far beyond, not far below."""
+        return max(0.1, abs(edge_c - self.mean_c) / HALF_NINETY)
+
+
+def _beyond(mean: float, sd: float) -> float:
+    """E max(0, X) of a normal distribution."""
+    z = mean / sd
+    density = exp(-0.5 * z * z) / sqrt(2.0 * pi)
+    return sd * (density + z * 0.5 * (1.0 + erf(z / sqrt(2.0))))
 
 
 @dataclass(frozen=True, kw_only=True)
