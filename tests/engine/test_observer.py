@@ -44,6 +44,18 @@ def test_it_sees_the_sun_in_the_box(garden_rows, kent, two_boxes):
     assert dull.sun[noon].mean() == pytest.approx(0.35, abs=0.15)
 
 
+def test_readings_far_apart_make_no_slopes_of_their_own(garden_rows, kent, two_boxes):
+    """A box read every quarter of an hour, falling 0.1 °C a minute: no mean lags, no jump looks steep."""
+    rows = garden_rows(0.2)
+    minutes = np.arange(len(rows)) // 15 * 15.0
+    air = np.stack([40.0 - 0.1 * minutes] * 2, axis=1)
+    _, trace = observe(start(two_boxes), replace(rows, air_c=air), kent, read_every_s=np.array([0.0, 900.0]))
+    np.testing.assert_array_equal(trace.air5_c[60:, 1], air[60:, 1])
+    np.testing.assert_allclose(trace.slope10[60:, 1], -0.1)
+    np.testing.assert_allclose(trace.slope5[60:, 1], -0.1)
+    assert np.abs(trace.slope10[60:, 0] + 0.1).max() > 0.05
+
+
 @pytest.mark.slow
 @settings(max_examples=8, deadline=None)
 @given(cuts=st.lists(st.integers(1, 2159), min_size=1, max_size=12, unique=True))
@@ -51,11 +63,12 @@ def test_chopping_never_shows(garden_rows, kent, two_boxes, cuts):
     """A day and a half with a silence and a lid that moves, cut anywhere: the same bits."""
     lid = np.where(np.arange(2160) % 700 < 60, 0.3, 0.0)
     rows = with_silence(garden_rows(1.5, lid=lid), 400, 430)
-    state, whole = observe(start(two_boxes), rows, kent)
+    slow = np.array([0.0, 900.0])
+    state, whole = observe(start(two_boxes), rows, kent, read_every_s=slow)
     carried, parts = start(two_boxes), []
     edges = [0, *sorted(cuts), len(rows)]
     for first, stop in pairwise(edges):
-        carried, part = observe(carried, rows.cut(first, stop), kent)
+        carried, part = observe(carried, rows.cut(first, stop), kent, read_every_s=slow)
         parts.append(part)
     same_trace(whole, parts)
     np.testing.assert_array_equal(carried.fit.theta, state.fit.theta)

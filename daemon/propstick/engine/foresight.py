@@ -23,6 +23,7 @@ from propstick.engine.forewarning import (
     note_frost,
     note_heat,
     note_loose,
+    read_every_s,
 )
 from propstick.engine.horizon import HorizonState
 from propstick.engine.issued import day_records, heat_records, minima_said, night_records
@@ -132,8 +133,9 @@ def look(
     for last in sorted({*at_day, n - 1}):
         piece = rows.cut(first, last + 1)
         learnt, minutes = minute.follow(
-            state.minute, piece, limit_c=limits.heat_c, boxes=garden.boxes, site=site
-        )
+            state.minute, piece, limit_c=limits.heat_c, boxes=garden.boxes, site=site,
+            read_every_s=read_every_s(garden),
+        )  # fmt: skip
         state = replace(state, minute=learnt)
         share = _sun_share(minutes, len(piece), b)
         note_heat(heat, minutes, first, rows=rows, garden=garden, fine=fine, read_s=read_s)

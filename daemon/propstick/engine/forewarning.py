@@ -173,12 +173,16 @@ def note_loose(
 
 def fine_boxes(garden: Garden) -> BoolArray:
     """Boxes read often enough to tell a lid by the minute, shape (b,)."""
+    return np.maximum(read_every_s(garden), _slowest_s(garden, OUTSIDE)) <= FINE_S
 
-    def slowest(name: str) -> float:
-        return max((p.every_s or 0.0 for p in garden.probes_at(name, "air")), default=0.0)
 
-    outside = slowest(OUTSIDE)
-    return np.array([max(slowest(name), outside) <= FINE_S for name in garden.box_names])
+def read_every_s(garden: Garden) -> FloatArray:
+    """Seconds between the readings of each box's air; 0 where every row has one, shape (b,)."""
+    return np.array([_slowest_s(garden, name) for name in garden.box_names])
+
+
+def _slowest_s(garden: Garden, name: str) -> float:
+    return max((p.every_s or 0.0 for p in garden.probes_at(name, "air")), default=0.0)
 
 
 def conditions(

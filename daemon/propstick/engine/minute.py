@@ -54,28 +54,32 @@ def begin(boxes: tuple[Box, ...], step_s: int = 60) -> MinuteState:
 
 
 def follow(
-    state: MinuteState, rows: PlaceRows, *, limit_c: FloatArray, boxes: tuple[Box, ...], site: Site
-) -> tuple[MinuteState, Minutes]:
+    state: MinuteState, rows: PlaceRows, *, limit_c: FloatArray, boxes: tuple[Box, ...], site: Site,
+    read_every_s: FloatArray | None = None,
+) -> tuple[MinuteState, Minutes]:  # fmt: skip
     """Take in some rows and forecast from them.
 
     Args:
         limit_c: Heat setpoint of each box, (b,), or of each of the given rows, (n, b).
+        read_every_s: Seconds between the readings of each box's air where slower than the grid, (b,).
     """
     limits = np.broadcast_to(np.asarray(limit_c, dtype=float), rows.air_c.shape)
     days = (rows.time_s - learns_at_s(site)) // DAY_S
     cuts = [0, *(np.flatnonzero(np.diff(days)) + 1).tolist(), len(rows)]
     parts = []
     for first, stop in pairwise(cuts):
-        state, part = _within_a_day(state, rows.cut(first, stop), limits[first:stop], boxes, site)
+        piece = rows.cut(first, stop)
+        state, part = _within_a_day(state, piece, limits[first:stop], boxes, site, read_every_s)
         parts.append((first, part))
     return state, joined(parts)
 
 
 def _within_a_day(
-    state: MinuteState, rows: PlaceRows, limits: FloatArray, boxes: tuple[Box, ...], site: Site
-) -> tuple[MinuteState, Minutes]:
+    state: MinuteState, rows: PlaceRows, limits: FloatArray, boxes: tuple[Box, ...], site: Site,
+    read_every_s: FloatArray | None,
+) -> tuple[MinuteState, Minutes]:  # fmt: skip
     step_s = state.observer.step_s
-    observer, trace = observe(state.observer, rows, site)
+    observer, trace = observe(state.observer, rows, site, read_every_s=read_every_s)
     ceiling_state, ceiling = ceiling_at(state.ceiling, trace, site=site)
     opening, openings = judge_openings(state.opening, trace, ceiling=ceiling, step_s=step_s)
     ceiling_state = watch_ceiling(ceiling_state, trace, lid=openings.opening, step_s=step_s)

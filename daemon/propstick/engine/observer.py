@@ -65,6 +65,7 @@ _BANK_OUTSIDE_MEAN_MIN = 3
 _SILENCE_MIN = 10
 _LID_SETTLES_MIN = 20
 _OUTSIDE_SILENCE_MIN = 30
+_CARRIED_S = 300.0
 _NIGHT_SD_C = 0.07
 _NIGHT_MOST_C = 0.25
 _NIGHT_GAIN = 0.2
@@ -162,8 +163,14 @@ def start(boxes: tuple[Box, ...], step_s: int = 60) -> ObserverState:
     )
 
 
-def observe(state: ObserverState, rows: PlaceRows, site: Site) -> tuple[ObserverState, Trace]:
+def observe(
+    state: ObserverState, rows: PlaceRows, site: Site, *, read_every_s: FloatArray | None = None
+) -> tuple[ObserverState, Trace]:
     """Follow the boxes through some rows.
+
+    Args:
+        read_every_s: Seconds between the readings of each box's air where they are slower than the grid,
+            shape (b,); 0 for every row.
 
     Rows closer than a minute are thinned to whole steps of `state.step_s`; a gap in the rows is
     bridged by silence, up to an hour and a half, so that means and slopes keep their meaning.
@@ -178,10 +185,10 @@ def observe(state: ObserverState, rows: PlaceRows, site: Site) -> tuple[Observer
             continue
         if state.time_s is not None and (state.time_s - offset) // DAY_S != days[first]:
             state = _learn(state)
-        state, part = _follow(state, time_s[first:stop], source[first:stop], rows, site)
+        state, part = _follow(state, time_s[first:stop], source[first:stop], rows, site, read_every_s)
         parts.append(part)
     if not parts:
-        parts.append(_follow(state, time_s[:0], source[:0], rows, site)[1])
+        parts.append(_follow(state, time_s[:0], source[:0], rows, site, read_every_s)[1])
     return state, joined_trace(parts)
 
 
@@ -242,8 +249,9 @@ def _taken(values: FloatArray, source: IntArray) -> FloatArray:
 
 
 def _follow(
-    state: ObserverState, time_s: IntArray, source: IntArray, rows: PlaceRows, site: Site
-) -> tuple[ObserverState, Trace]:
+    state: ObserverState, time_s: IntArray, source: IntArray, rows: PlaceRows, site: Site,
+    read_every_s: FloatArray | None,
+) -> tuple[ObserverState, Trace]:  # fmt: skip
     """A stretch within one day of learning."""
     n, minutes = len(time_s), state.step_s / 60.0
     b = state.lid.shape[0]
@@ -268,6 +276,11 @@ def _follow(
     slope45 = ((air5 - lagged(air5, lag45)) / (lag45 * minutes))[h:]
     slope10 = trailing_slope(past.air_c, count(10), minutes=minutes, newest=n)
     air5 = air5[h:]
+    for box in [] if read_every_s is None else np.flatnonzero(read_every_s > _CARRIED_S):
+        # Between readings far apart a value is carried: means lag behind it, and slopes come in jumps.
+        lag = min(count(read_every_s[box] / 60.0), h)
+        rise = (past.air_c[h:, box] - lagged(past.air_c, lag)[h:, box]) / (lag * minutes)
+        air5[:, box], slope5[:, box], slope10[:, box] = air[:, box], rise, rise
 
     heard = ~np.isnan(np.concatenate([air, outside[:, None]], axis=1))
     silent = rows_since(heard, state.silent_min, minutes=minutes)
