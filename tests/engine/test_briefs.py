@@ -5,7 +5,7 @@ from datetime import time
 
 import numpy as np
 
-from propstick.garden import Garden, Person, Site
+from propstick.garden import Garden, Limits, Person, Probe, Site
 from propstick.records import LidTold
 from propstick.times import local, utc_text
 
@@ -80,6 +80,19 @@ def test_a_silent_box_is_not_advised_on(live):
     (brief,) = live([np.nan] * 60, start_s=MONDAY_S + 7 * 3600).briefs
     assert brief.lines == ()
     assert "gives no reading" in brief.text
+
+
+def test_cold_soil_is_told_without_last_nights_reading(lone, live):
+    """The soil was at 4.0 °C when the alarm rose and is at 4.9 °C now: neither is today's."""
+    garden = replace(
+        lone,
+        probes=(*lone.probes, Probe(id="soil", box="north", place="soil")),
+        limits=Limits(soil_cold_c=5.0),
+    )
+    soil = [4.0 if k < 60 else 4.9 for k in range(180)]
+    said = live(wave(1)[:180], garden=garden, columns={"soil": soil}, start_s=MONDAY_S + 5 * 3600)
+    assert said.kinds() == ["soil-cold"]
+    assert said.briefs[0].text == "Morning: Nothing to do. Seed waits in north: soil under 5 °C."
 
 
 def test_a_garden_without_anything_still_has_its_briefs(feed, table):

@@ -16,7 +16,7 @@ from propstick.engine.brief_words import brief_text
 from propstick.engine.kinds import KINDS
 from propstick.engine.schedule import Day
 from propstick.engine.standing import Standing
-from propstick.engine.wording import Speech, alarm_message, as_sentence
+from propstick.engine.wording import Speech, alarm_message, as_sentence, listed
 from propstick.garden import Box, Garden, Limits
 from propstick.records import Alarm, Brief, BriefLine
 
@@ -24,6 +24,12 @@ LATE_S = 2 * 3600
 """A brief is not sent so long after its time: the day has begun without it."""
 FROST_MARGIN_C = 4.0
 """Air this close above the frost limit before dusk may pass it in the night. Common practice, no source."""
+
+SOIL_WORDS = {
+    "soil-cold": "Seed waits in {boxes}: soil under {limits}.",
+    "soil-hot": "Seed may fail in {boxes}: soil over {limits}; shade it.",
+}
+"""What a brief says of soil. The reading at which its alarm rose is old by now, so none is named."""
 
 Which = Literal["morning", "evening"]
 WHICH: tuple[Which, ...] = ("morning", "evening")
@@ -70,7 +76,9 @@ def compose(
             for name, view in boxes.items()
             if not math.isnan(view.air_c) and not view.empty
         )
-    troubles = [_trouble(s.alarm, speech) for s in open_alarms if s.alarm is not None and _speaks(s)]
+    told = [s.alarm for s in open_alarms if s.alarm is not None and _speaks(s)]
+    troubles = [_trouble(alarm, speech) for alarm in told if alarm.kind not in SOIL_WORDS]
+    troubles += [_soil_note(kind, told, speech) for kind in SOIL_WORDS]
     return Brief(
         issued_s=time_s,
         which=which,
@@ -100,6 +108,15 @@ def _trouble(alarm: Alarm, speech: Speech) -> str:
     """What is the matter. How near a limit was when the last probe fell silent is old by now."""
     message = alarm_message(alarm, speech) if alarm.kind == "probe-silent" else alarm.message
     return as_sentence(alarm, message)
+
+
+def _soil_note(kind: str, told: Sequence[Alarm], speech: Speech) -> str:
+    """All boxes whose soil is too cold, or too hot, in one sentence; empty if there are none."""
+    limits = {alarm.box: speech.limit(alarm.limit_c or 0.0) for alarm in told if alarm.kind == kind}
+    if not limits:
+        return ""
+    boxes, different = listed(tuple(limits)), tuple(dict.fromkeys(limits.values()))
+    return SOIL_WORDS[kind].format(boxes=boxes, limits=listed(different))
 
 
 def _plain_line(which: Which, box: Box, view: BoxView, *, outside_c: float, speech: Speech) -> BriefLine:
