@@ -5,7 +5,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from propstick.engine.ceiling import _known_quantile, bin_of, ceiling_at, start_ceiling, watch_ceiling
+from propstick.engine.ceiling import bin_of, ceiling_at, known_quantile, start_ceiling, watch_ceiling
 from propstick.engine.observer import Trace, learns_at_s, observe, start
 
 
@@ -56,4 +56,4 @@ def test_the_quantile_is_numpys():
     rng = np.random.default_rng(2)
     values = np.where(rng.random((14, 5, 3)) < 0.4, np.nan, rng.random((14, 5, 3)))
     values[0] = 1.0
-    np.testing.assert_allclose(_known_quantile(values, 0.65), np.nanquantile(values, 0.65, axis=0))
+    np.testing.assert_allclose(known_quantile(values, 0.65), np.nanquantile(values, 0.65, axis=0))

@@ -1,5 +1,7 @@
 """What a day teaches, and what it must not."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -16,7 +18,7 @@ LIGHT = daylight_of(SITE, local_date(START_S + 43_200, SITE.zone))
 NOON_ROW = 144
 
 
-def _learnt(*, lid, forecast_c=40.0, model_c=40.0, share=1.0, top_c=35.0):
+def _learnt(*, lid, forecast_c=40.0, model_c=40.0, share=1.0, top_c=35.0, state=None):
     """One day whose box peaks at noon under lids given per row; issued an hour after sunrise."""
     time_s = START_S + 300 * np.arange(1, 289, dtype=np.int64)
     away = np.abs(np.arange(288) - NOON_ROW) / 60.0
@@ -28,12 +30,14 @@ def _learnt(*, lid, forecast_c=40.0, model_c=40.0, share=1.0, top_c=35.0):
     )
     slots = extend(no_slots(1), rows, np.full((288, 1), share))
     state = day_record.remembered(
-        day_record.no_days(1),
+        day_record.no_days(1) if state is None else state,
         1,
         issued_c=np.full((4, 1), forecast_c),
         issued_sd_c=np.full((4, 1), 3.0),
         issued_s=np.int64(LIGHT.sunrise_s // 300 * 300 + 3900),
         issued_ground_c=np.array([5.0]),
+        issued_top_c=np.float64(5.0),
+        issued_as_is_c=np.array([[38.0], [33.0]]),
         issued_clear_c=np.array([model_c]),
         issued_model_c=np.full((3, 1), model_c),
         issued_shut_c=np.full((2, 1), model_c),
@@ -66,6 +70,24 @@ def test_a_maximum_that_somebody_ended_by_opening_is_not_that_of_a_shut_box():
     state = _learnt(lid=lid)
     assert np.isnan(state.lift_c[-1, 0])
     assert state.gain[0, 0] == 1.0
+
+
+def test_days_that_were_not_quite_clear_hold_the_gain_down_little():
+    """Of four days one is really clear: at least the upper quarter of what was seen is believed."""
+    state = day_record.no_days(1)
+    ratios = state.ratios.copy()
+    ratios[-3:, 0, 0] = (0.85, 0.86, 0.97)
+    kept = _learnt(lid=np.zeros(288), state=replace(state, ratios=ratios)).gain[0, 0]
+    assert 0.96 < kept <= 1.0
+
+
+def test_what_the_lid_as_it_stood_came_to_is_set_beside_both_forecasts():
+    """35 °C came; 38 and 33 were foretold: squares of 9 and 4, drawn from the prior's 36."""
+    state = _learnt(lid=np.zeros(288))
+    weight = 1.0 / (1.0 + day_learning.SHUT_RECORD_DAYS)
+    expected = day_record.AS_IS_RECORD_C2 + weight * (np.array([9.0, 4.0]) - day_record.AS_IS_RECORD_C2)
+    assert state.as_is_square_c2[1, :, 0] == pytest.approx(expected)
+    assert state.as_is_weight[:, 0].tolist() == [0.0, 1.0, 0.0, 0.0]
 
 
 def test_a_propped_day_teaches_the_propped_gain_alone():

@@ -17,12 +17,13 @@ def test_the_gain_runs_straight_between_the_openings_it_was_learnt_at():
 
 
 def test_a_box_never_held_so_takes_after_the_others():
-    """Three propped days of one box at 0.5: the site is at (3 x 0.5 + 0.9) / 4, and so is the other box."""
+    """Three propped days of one box at 0.5: the site is at (3 x 0.5 + prior) / 4, and so is the other box."""
     gain, weight = np.repeat(day_record.GAIN_PRIOR[:, None], 2, axis=1), np.zeros((3, 2))
     gain[1, 0], weight[1, 0] = 0.5, 3.0
     state = replace(day_record.no_days(2), gain=gain, gain_weight=weight)
     propped = day_record.gain_at(state, np.full((1, 2), 0.1))[0]
-    assert propped == pytest.approx([(3 * 0.5 + 0.6) / 4, 0.6])
+    site = (3 * 0.5 + day_record.GAIN_PRIOR[1]) / 4
+    assert propped == pytest.approx([(3 * 0.5 + site) / 4, site])
     assert day_record.gain_at(state, np.zeros((1, 2)))[0] == pytest.approx([1.0, 1.0])
 
 

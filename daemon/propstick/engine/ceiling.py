@@ -127,7 +127,7 @@ def _settled(state: CeilingState, day: float) -> CeilingState:
     bins, b = state.today.shape
     wide = np.array([_wide_level(best[..., box], dates[..., box]) for box in range(b)])
     pseudo = np.broadcast_to(wide, (_PSEUDO, bins, b))
-    level = _known_quantile(np.concatenate([best, pseudo]), _QUANTILE)
+    level = known_quantile(np.concatenate([best, pseudo]), _QUANTILE)
     return replace(state, today=np.full_like(state.today, np.nan), best=best, day=dates, level=level)
 
 
@@ -139,7 +139,7 @@ def _wide_level(best: FloatArray, dates: FloatArray) -> float:
     return float((days * level + _PSEUDO * _PRIOR_SUN) / (days + _PSEUDO))
 
 
-def _known_quantile(values: FloatArray, share: float) -> FloatArray:
+def known_quantile(values: FloatArray, share: float) -> FloatArray:
     """numpy's nanquantile along the first axis, all at once: that one loops over the others."""
     ordered = np.sort(values, axis=0)  # NaN comes last
     place = share * ((~np.isnan(ordered)).sum(axis=0) - 1)

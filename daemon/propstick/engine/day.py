@@ -15,7 +15,15 @@ import numpy as np
 from propstick.engine import plain
 from propstick.engine import rise as outside_rise
 from propstick.engine.ceiling import bin_of
-from propstick.engine.day_record import OPENINGS, DayState, gain_at, plain_share, remembered, share_that_comes
+from propstick.engine.day_record import (
+    OPENINGS,
+    SHARPNESS,
+    DayState,
+    gain_at,
+    plain_share,
+    remembered,
+    share_that_comes,
+)
 from propstick.engine.evening import Window
 from propstick.engine.nights import Daylight
 from propstick.engine.observer import COVER_LOSS, COVER_SUN
@@ -34,11 +42,16 @@ _MODEL_STEP_MIN = 5
 PEAK_AFTER_NOON_S = 9_000
 SOIL_FOLLOWS_PER_MIN = 0.010
 SOIL_RETURNS_PER_MIN = 0.0015
-LIFT_ERROR = np.array([0.12, 0.25, 0.15, 0.33])
+LIFT_ERROR = np.array([0.07, 0.25, 0.15, 0.33])
 """Error of a forecast beyond that of the outside's rise, as a share of its height above the outside."""
 LEAST_ERROR_C = 0.7
 RISE_SHARE = np.array([0.9, 0.95, 1.0, 0.9])
-RECORD_DAYS = 8.0
+RECORD_DAYS = 16.0
+LIFT_LEFT = np.array([1.0, 0.35, 0.12])
+"""Lifts through an open lid are small and much alike: an eighth of a shut one's, a third propped."""
+BELOW_SHARE = 0.5
+BENDS_AT_C, BEND_SHARE = 20.0, 0.75
+"""Rise over the outside from which a box loses more than the straight model says, and what it still gains."""
 TYPICAL_SHARE = 0.6
 PROBE_ERROR_C = 0.2
 
@@ -101,17 +114,20 @@ def issue(
             rise_c=rise.rise_c,
             soil_day_c=soil_day,
         )
+        clear = top + _bent(clear - top)
         model = clear[:3]
-        clear = reference + gain_at(state, lids) * (clear - reference)
+        clear = top + gain_at(state, lids) * (clear - top)
         plain_closed = top + best
         experts = np.stack([clear[0], plain_closed])
         share = plain_share(state, plain_closed)
+        # What the box has reached it can reach again; what it has not says little.
+        share = np.where(plain_closed < clear[0], BELOW_SHARE * share, share)
         clear[0] = (1.0 - share) * clear[0] + share * np.nan_to_num(plain_closed)
         methods = (_shut_method(share), "model", "model", "model")
     else:
-        # Lifts through an open lid are small and much alike: an eighth of a shut one's, a third propped.
-        scale = np.array([1.0, 0.35, 0.12])[:, None]
-        height = np.concatenate([scale * best, np.interp(lids[3], OPENINGS, scale[:, 0])[None] * best])
+        height = np.concatenate(
+            [LIFT_LEFT[:, None] * best, np.interp(lids[3], OPENINGS, LIFT_LEFT)[None] * best]
+        )
         base = top if not np.isnan(top) else reference + rise.mean_c
         clear = base + height
         methods = ("best lift",) * 4
@@ -120,6 +136,10 @@ def issue(
     sun_share = _known_or(window.mean("sun_share", 6)[:-1], day_share)
     comes = share_that_comes(state, k, sun_share)
     expected = reference + np.clip(comes, 0.0, 1.1) * (clear[3] - reference)
+    plain_as_is = top + np.interp(lids[3], OPENINGS, LIFT_LEFT) * best
+    as_is = np.stack([expected, np.where(np.isnan(plain_as_is), expected, plain_as_is)])
+    weight = state.as_is_square_c2[k] ** -SHARPNESS
+    expected = (weight * as_is).sum(axis=0) / weight.sum(axis=0)
     forecast = np.concatenate([clear[:3], expected[None]])
     forecast = np.fmax(forecast, np.where(np.isnan(forecast), np.nan, now))
     height = np.maximum(forecast - reference, 0.0)
@@ -136,10 +156,12 @@ def issue(
         issued_sd_c=sd,
         issued_s=np.int64(time_s),
         issued_ground_c=reference,
+        issued_top_c=np.float64(top),
         issued_clear_c=clear[3],
         issued_shut_c=experts,
         issued_model_c=model,
         issued_share=sun_share,
+        issued_as_is_c=as_is,
     )
     low = np.fmax(forecast - _Z90 * sd, np.minimum(now, forecast) - PROBE_ERROR_C)
     high = forecast + _Z90 * sd
@@ -197,6 +219,11 @@ def outside_path_c(
     up = np.clip((times_s - start_s) / max(peak_s - start_s, 1.0), 0.0, 1.0)
     down = np.clip((times_s - peak_s) / 14_400.0, 0.0, 1.0)
     return now_c + rise_c * (np.sin(0.5 * np.pi * up) - 0.35 * down * down)
+
+
+def _bent(lift_c: FloatArray) -> FloatArray:
+    """A hot box loses more than in proportion: it radiates, its air rises, its soil dries faster."""
+    return np.where(lift_c > BENDS_AT_C, BENDS_AT_C + BEND_SHARE * (lift_c - BENDS_AT_C), lift_c)
 
 
 def _shut_method(share: FloatArray) -> str:

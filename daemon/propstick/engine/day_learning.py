@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from propstick.engine import rise as outside_rise
-from propstick.engine.day_record import SHARE_PRIOR, SHARE_SPREAD, DayState, cleared
+from propstick.engine.ceiling import known_quantile
+from propstick.engine.day_record import GAIN_PRIOR, SHARE_PRIOR, SHARE_SPREAD, DayState, cleared
 from propstick.engine.nights import HOUR_S, Daylight
 from propstick.engine.rise import CLASSES
 from propstick.engine.slots import SLOT_S, Slots
@@ -23,8 +24,12 @@ RECORD_FORGETTING = 0.95
 WIDEN_RATE = 0.02
 SHUT_RECORD_DAYS = 3.0
 SHUT_FORGETTING = 0.85
-GAIN_DAYS = 1.0
-GAIN_FORGETTING = 0.75
+GAIN_PSEUDO = 1
+"""Remembered days that the prior counts for."""
+GAIN_QUANTILE = 0.75
+"""A day passes for clear with a cloud or two: a really clear one lies above the middle of those."""
+LEAST_LIFT_C = 2.0
+"""A smaller rise over the outside tells nothing of a box."""
 SHARE_FORGETTING = 0.97
 SHARE_NOISE = 0.22
 
@@ -57,7 +62,8 @@ def learn(state: DayState, slots: Slots, day: Daylight, *, site: Site) -> DaySta
         share = np.where(counted > 0, missed.sum(axis=1) / np.maximum(counted, 1), 0.1)
         widen[k] = np.clip(widen[k] * np.exp(WIDEN_RATE * (share - 0.1) / 0.2), 0.6, 2.0)
     state = replace(state, square_c2=square, weight=weight, widen=widen)
-    return cleared(_learn_share(_learn_gain(_mark_shut(state, told), told), told))
+    state = _mark_as_is(_mark_shut(state, told), told)
+    return cleared(_learn_share(_learn_gain(state, told), told))
 
 
 @dataclass(frozen=True)
@@ -112,16 +118,21 @@ def _told(state: DayState, slots: Slots, first: int, last: int, high: FloatArray
 
 
 def _learn_gain(state: DayState, told: _Told) -> DayState:
-    """How far the box rose over the model, on clear days with a lid held: vents differ more than glass."""
-    height = state.issued_model_c - state.issued_ground_c[:, None]
-    ratio = (told.box_max_c - state.issued_ground_c[:, None]) / np.where(height > 3.0, height, np.nan)
+    """How far the box rose above the outside, beside the model, on clear days with a lid held.
+
+    From the highest outside to the highest inside, so that the outside's own forecast does not come into it.
+    """
+    lift = state.issued_model_c - state.issued_top_c[:, None, None]
+    ratio = (told.box_max_c - told.outside_max_c) / np.where(lift > LEAST_LIFT_C, lift, np.nan)
     known = ~np.isnan(ratio)
     count = known.sum(axis=0)
     today = np.where(known, ratio, 0.0).sum(axis=0) / np.maximum(count, 1)
     tells = told.held_clear & (count > 0)
-    n = np.where(tells, GAIN_FORGETTING * state.gain_weight + 1.0, state.gain_weight)
-    moved = state.gain + (np.clip(today, 0.4, 1.6) - state.gain) / (n + GAIN_DAYS)
-    return replace(state, gain=np.where(tells, moved, state.gain), gain_weight=n)
+    kept = np.concatenate([state.ratios[1:], np.clip(today, 0.4, 1.8)[None]])
+    ratios = np.where(tells, kept, state.ratios)
+    pseudo = np.broadcast_to(GAIN_PRIOR[:, None], (GAIN_PSEUDO, *tells.shape))
+    gain = known_quantile(np.concatenate([ratios, pseudo]), GAIN_QUANTILE)
+    return replace(state, ratios=ratios, gain=gain, gain_weight=(~np.isnan(ratios)).sum(axis=0).astype(float))
 
 
 def _mark_shut(state: DayState, told: _Told) -> DayState:
@@ -135,6 +146,17 @@ def _mark_shut(state: DayState, told: _Told) -> DayState:
     n = np.where(tells, SHUT_FORGETTING * state.shut_weight + 1.0, state.shut_weight)
     moved = state.shut_square_c2 + (today - state.shut_square_c2) / (n + SHUT_RECORD_DAYS)
     return replace(state, shut_square_c2=np.where(tells, moved, state.shut_square_c2), shut_weight=n)
+
+
+def _mark_as_is(state: DayState, told: _Told) -> DayState:
+    """Set the errors of both forecasts for a lid that stayed as it was beside the earlier ones."""
+    square = (told.box_max_c - state.issued_as_is_c) ** 2
+    tells = told.whole & ~told.moved & ~np.isnan(square).any(axis=1)
+    n = np.where(tells, SHUT_FORGETTING * state.as_is_weight + 1.0, state.as_is_weight)
+    moved = state.as_is_square_c2 + (square - state.as_is_square_c2) / (n + SHUT_RECORD_DAYS)[:, None]
+    return replace(
+        state, as_is_square_c2=np.where(tells[:, None], moved, state.as_is_square_c2), as_is_weight=n
+    )
 
 
 def _learn_share(state: DayState, told: _Told) -> DayState:

@@ -21,9 +21,11 @@ LIFT_DAYS = 10
 
 # Tuned on invented boxes, no other authority.
 SHUT_RECORD_C2 = 9.0
+AS_IS_RECORD_C2 = 36.0
 SHARPNESS = 1.5
-GAIN_PRIOR = np.array([1.0, 0.9, 1.0])
+GAIN_PRIOR = np.array([1.0, 0.8, 1.0])
 """The first crack of a lid vents more than its share; how much differs most between boxes."""
+GAIN_DAYS = 8
 SHARE_PRIOR = np.array([0.50, 0.40])
 SHARE_SPREAD = np.array([0.15, 0.25])
 
@@ -38,15 +40,19 @@ class DayState:
         lift_clear: Whether the sun shone when that maximum came, (10, b).
         shut_square_c2, shut_weight: Running mean squared error of the model and of the best lift on clear
             days with a shut lid [°C²], and their number, (2, b) and (b,).
-        gain, gain_weight: How far the box really rises over what the model says with each lid, learnt on
-            clear days it was held so, and how many those were, (3, b).
+        gain, gain_weight: How much more than the model says the box rises above the outside with each lid,
+            on clear days it was held so, and how many of those are remembered, (3, b).
+        ratios: What each of those days showed, newest last, (8, 3, b).
         issued_c, issued_sd_c: Today's forecasts, NaN = none yet, shape (k, lids, b).
         issued_s: When each was issued, 0 = not yet, shape (k,).
         issued_ground_c: Outside air (or box air without it) at each of today's issues, (k, b).
+        issued_top_c: Outside maximum reckoned with at each of today's issues, shape (k,).
         issued_clear_c: Maximum under a clear sky with the lid as it stood, (k, b).
         issued_shut_c: The model and the best lift for a shut lid, (k, 2, b).
         issued_model_c: What the bare model said, NaN where it did not run, (k, 3, b).
         issued_share: Share of a clear sun at each issue, (k, b).
+        issued_as_is_c: The share of a clear day and the best lift, for the lid as it stood, (k, 2, b).
+        as_is_square_c2, as_is_weight: Running mean squared error of these two, (k, 2, b), and days, (k, b).
         square_c2, weight: Running mean squared error on days that tell, and their number, (k, lids, b).
         widen: Factor on the interval, (k, lids).
         share_precision, share_vector: What part of a clear day's rise comes, on what part of the sun
@@ -60,14 +66,19 @@ class DayState:
     shut_weight: FloatArray
     gain: FloatArray
     gain_weight: FloatArray
+    ratios: FloatArray
     issued_c: FloatArray
     issued_sd_c: FloatArray
     issued_s: IntArray
     issued_ground_c: FloatArray
+    issued_top_c: FloatArray
     issued_clear_c: FloatArray
     issued_shut_c: FloatArray
     issued_model_c: FloatArray
     issued_share: FloatArray
+    issued_as_is_c: FloatArray
+    as_is_square_c2: FloatArray
+    as_is_weight: FloatArray
     square_c2: FloatArray
     weight: FloatArray
     widen: FloatArray
@@ -87,14 +98,19 @@ def no_days(boxes: int) -> DayState:
         shut_weight=np.zeros(boxes),
         gain=np.repeat(GAIN_PRIOR[:, None], boxes, axis=1),
         gain_weight=np.zeros((len(OPENINGS), boxes)),
+        ratios=np.full((GAIN_DAYS, len(OPENINGS), boxes), np.nan),
         issued_c=none,
         issued_sd_c=none,
         issued_s=np.zeros(CLASSES, dtype=np.int64),
         issued_ground_c=none[:, 0],
+        issued_top_c=np.full(CLASSES, np.nan),
         issued_clear_c=none[:, 0],
         issued_shut_c=none[:, :2],
         issued_model_c=none[:, :3],
         issued_share=none[:, 0],
+        issued_as_is_c=none[:, :2],
+        as_is_square_c2=np.full((CLASSES, 2, boxes), AS_IS_RECORD_C2),
+        as_is_weight=np.zeros((CLASSES, boxes)),
         square_c2=np.zeros(none.shape),
         weight=np.zeros(none.shape),
         widen=np.ones((CLASSES, len(LIDS))),
@@ -122,10 +138,12 @@ def cleared(state: DayState) -> DayState:
         issued_sd_c=none,
         issued_s=np.zeros(CLASSES, dtype=np.int64),
         issued_ground_c=none[:, 0],
+        issued_top_c=np.full(CLASSES, np.nan),
         issued_clear_c=none[:, 0],
         issued_shut_c=none[:, :2],
         issued_model_c=none[:, :3],
         issued_share=none[:, 0],
+        issued_as_is_c=none[:, :2],
     )
 
 
