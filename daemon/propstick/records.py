@@ -284,16 +284,6 @@ class DayForecast:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Extreme:
-    """What a night or a day came to: the observed minimum or maximum."""
-
-    box: str
-    date: date
-    value_c: float
-    at_s: int
-
-
-@dataclass(frozen=True, kw_only=True)
 class LidOpening:
     """The lid's opening from a moment on, and how it is known."""
 
@@ -424,7 +414,5 @@ class Outcome:
     heat: tuple[HeatForecast, ...] = ()
     nights: tuple[NightForecast, ...] = ()
     days: tuple[DayForecast, ...] = ()
-    night_extremes: tuple[Extreme, ...] = ()
-    day_extremes: tuple[Extreme, ...] = ()
     lids: tuple[LidOpening, ...] = ()
     now: tuple[BoxNow, ...] = field(default_factory=tuple)

@@ -1,11 +1,11 @@
-"""Lows of nights and highs of days from whole hours, against the single readings."""
+"""Lows of nights from whole hours, against the single readings."""
 
 from datetime import date
 
 import numpy as np
 
 from propstick.engine.nights import night_of
-from propstick_api.extremes import Hours, day_highs, night_lows
+from propstick_api.extremes import Hours, night_lows
 
 
 def test_a_nights_low_is_that_of_its_readings(rig):
@@ -19,17 +19,9 @@ def test_a_nights_low_is_that_of_its_readings(rig):
     assert {day for day, _ in book} == {date(2026, 4, 12)}
 
 
-def test_a_days_high_is_that_of_its_readings(rig):
-    """Midnight to midnight on the site's clock."""
-    site = rig.site()
-    book = day_highs(site, site.garden, date(2026, 4, 12), date(2026, 4, 12))
-    raw = site.readings.columns(0, 1_776_034_800_000, probes=["oa"]).raw
-    assert book[date(2026, 4, 12), "outside"].value_c == raw.max()
-
-
 def test_only_whole_hours_count():
     """From half past to half past: the two hours between."""
-    hours = Hours(np.array([0, 3600, 7200, 10800]), np.array([1.0, 5.0, np.nan, 2.0]), is_low=True)
-    assert hours.between(1800, 12600).value_c == 5.0
-    assert hours.between(7200, 10800) is None
-    assert hours.between(3600, 3601) is None
+    hours = Hours(np.array([0, 3600, 7200, 10800]), np.array([1.0, 5.0, np.nan, 2.0]))
+    assert hours.lowest(1800, 12600).value_c == 5.0
+    assert hours.lowest(7200, 10800) is None
+    assert hours.lowest(3600, 3601) is None

@@ -1,6 +1,5 @@
 """Observed extremes, and where they are whole."""
 
-from datetime import date
 
 import numpy as np
 import pytest
@@ -8,7 +7,6 @@ import pytest
 from propstick.app.replay_report import observed_days, observed_nights
 from propstick.garden import Box, Garden, Probe, Site
 from propstick.grid import ReadingColumns
-from propstick.records import Extreme
 from propstick.times import utc_text
 
 START = 1_775_952_000  # 2026-04-12T00:00Z
@@ -67,15 +65,6 @@ def test_days_run_from_midnight_to_midnight_there():
     assert [(d.date.day, d.value_c, d.whole) for d in days] == [
         (11, 9.0, False), (12, 30.0, True), (13, 5.0, False),
     ]  # fmt: skip
-
-
-def test_what_the_engine_observed_goes_first():
-    """It knows what it carried; the rest is taken from the readings."""
-    said = (Extreme(box="north", date=date(2026, 4, 12), value_c=1.25, at_s=START + 20 * HOUR),)
-    nights = observed_nights(
-        hours([4.0] * 49), garden("north"), from_s=START, to_s=START + 48 * HOUR, said=said
-    )
-    assert [n.value_c for n in nights] == [4.0, 1.25, 4.0]
 
 
 @pytest.mark.parametrize(("boxes", "expected"), [((), {"outside"}), (("north",), {"north"})])

@@ -23,7 +23,6 @@ from propstick.records import (
     BriefLine,
     CoverTold,
     DayForecast,
-    Extreme,
     GardenChanged,
     HeatForecast,
     LidOpening,
@@ -76,8 +75,6 @@ def everything(make_change, make_notice):
                 method="plain",
             ),
         ),
-        night_extremes=(Extreme(box="north", date=night, value_c=-0.75, at_s=ROW_S),),
-        day_extremes=(Extreme(box="north", date=night, value_c=22.5, at_s=ROW_S),),
         lids=(LidOpening(box="north", time_s=ROW_S, opening=0.1, known_from="told"),),
     )  # fmt: skip
 
@@ -91,7 +88,7 @@ def test_all_that_was_said_comes_back(journal, make_change, make_notice):
     assert journal.alarm(outcome.changes[0].alarm.id) == outcome.changes[0].alarm.to_json()
     assert journal.notices(ROW_S, ROW_S + 1) == outcome.notices
     assert journal.briefs(ROW_S, ROW_S + 1) == outcome.briefs
-    for kind in ("heat", "nights", "lids", "night_extremes", "day_extremes"):
+    for kind in ("heat", "nights", "lids"):
         assert journal.issued(kind, ROW_S, ROW_S + 1) == getattr(outcome, kind), kind
     assert set(journal.issued("days", ROW_S, ROW_S + 1)) == set(outcome.days)
     assert journal.issued("nights", 0, ROW_S) == journal.issued("nights", ROW_S + 1, TO_S) == ()

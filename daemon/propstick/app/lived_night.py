@@ -48,7 +48,6 @@ def lived_night(store: Store, garden: Garden, night: date) -> Report:
     until_s = to_s + 1
     span = {"from_s": from_s, "to_s": to_s}
     told = journal.news_between(from_s - 2 * DAY_S, to_s)
-    night_extremes = journal.issued("night_extremes", from_s, until_s + DAY_S)
     return Report(
         garden=then,
         **span,
@@ -58,9 +57,7 @@ def lived_night(store: Store, garden: Garden, night: date) -> Report:
         heat=journal.issued("heat", from_s, until_s),
         night_forecasts=journal.issued("nights", from_s, until_s),
         day_forecasts=journal.issued("days", from_s, until_s),
-        nights=tuple(
-            one for one in observed_nights(readings, then, **span, said=night_extremes) if one.date == night
-        ),
+        nights=tuple(one for one in observed_nights(readings, then, **span) if one.date == night),
         days=observed_days(readings, then, **span),
         lids=journal.issued("lids", from_s - 2 * DAY_S, until_s),
         covers=tuple(item for item in told if isinstance(item, CoverTold)),

@@ -16,7 +16,7 @@ from propstick.app.replay_report import (
     places_reported,
     rows_between,
 )
-from propstick.app.replay_skill import skill_of
+from propstick.app.skill import skill_of
 from propstick.blocks import FAULT_BITS, Block
 from propstick.engine.pipeline import EngineState, advance, begin
 from propstick.garden import Garden
@@ -100,8 +100,8 @@ def report_of(
         night: The only night to report; None: every one the stretch touches.
     """
     garden, span = state.garden, {"from_s": from_s, "to_s": to_s}
-    nights = observed_nights(readings, garden, **span, said=said.all("night_extremes"))
-    days = observed_days(readings, garden, **span, said=said.all("day_extremes"))
+    nights = observed_nights(readings, garden, **span)
+    days = observed_days(readings, garden, **span)
     report = Report(
         garden=garden,
         **span,
@@ -125,6 +125,7 @@ def report_of(
         days=report.day_forecasts,
         heat=report.heat,
         alarms=report.alarms,
+        lids=report.lids,
         observed_nights=nights,
         observed_days=days,
     )

@@ -21,7 +21,6 @@ from propstick.records import (
     Brief,
     CoverTold,
     DayForecast,
-    Extreme,
     HeatForecast,
     LidOpening,
     NightForecast,
@@ -153,17 +152,17 @@ def _with_forecasts(
 
 
 def observed_nights(
-    readings: ReadingColumns, garden: Garden, *, from_s: int, to_s: int, said: Sequence[Extreme] = ()
+    readings: ReadingColumns, garden: Garden, *, from_s: int, to_s: int
 ) -> tuple[Observed, ...]:
-    """The lowest air of every box-night the stretch touches; `said` are those the engine named itself."""
+    """The lowest air of every box-night the stretch touches."""
     site = garden.site
     dates = days_from(local_date(from_s, site.zone) - timedelta(days=1), local_date(to_s, site.zone))
     windows = [(day, night.start_s, night.end_s) for day in dates for night in (night_of(site, day),)]
-    return _observed(readings, garden, windows, from_s=from_s, to_s=to_s, said=said, lowest=True)
+    return _observed(readings, garden, windows, from_s=from_s, to_s=to_s, lowest=True)
 
 
 def observed_days(
-    readings: ReadingColumns, garden: Garden, *, from_s: int, to_s: int, said: Sequence[Extreme] = ()
+    readings: ReadingColumns, garden: Garden, *, from_s: int, to_s: int
 ) -> tuple[Observed, ...]:
     """The highest air of every box-day (midnight to midnight there) the stretch touches."""
     zone = garden.site.zone
@@ -172,7 +171,7 @@ def observed_days(
         (day, at_local(day, _MIDNIGHT, zone), at_local(day + timedelta(days=1), _MIDNIGHT, zone))
         for day in dates
     ]
-    return _observed(readings, garden, windows, from_s=from_s, to_s=to_s, said=said, lowest=False)
+    return _observed(readings, garden, windows, from_s=from_s, to_s=to_s, lowest=False)
 
 
 def _observed(
@@ -182,45 +181,32 @@ def _observed(
     *,
     from_s: int,
     to_s: int,
-    said: Sequence[Extreme],
     lowest: bool,
 ) -> tuple[Observed, ...]:
-    by_engine = {(extreme.box, extreme.date): extreme for extreme in said}
     found: list[Observed] = []
-    for box in places_reported(garden, said):
+    for box in places_reported(garden):
         series = place_series(readings, garden, box=box, place="air")
         for day, start_s, end_s in windows:
             if end_s < from_s or start_s > to_s:
                 continue
-            extreme = by_engine.get((box, day)) or _extreme(series, box, day, start_s, end_s, lowest=lowest)
+            part = series.between(start_s, end_s)
+            at = int(np.argmin(part.value) if lowest else np.argmax(part.value)) if len(part) else None
             found.append(
                 Observed(
                     box=box,
                     date=day,
-                    value_c=extreme.value_c if extreme else None,
-                    at_s=extreme.at_s if extreme else None,
+                    value_c=None if at is None else float(part.value[at]),
+                    at_s=None if at is None else int(part.row_s[at]),
                     whole=from_s <= start_s and end_s <= to_s,
                 )
             )
     return tuple(sorted(found, key=lambda one: (one.date, one.box)))
 
 
-def places_reported(garden: Garden, said: Sequence[Extreme] = ()) -> tuple[str, ...]:
-    """The boxes with an air probe; the open ground too where there is no box or the engine spoke of it."""
+def places_reported(garden: Garden) -> tuple[str, ...]:
+    """The boxes with an air probe; the open ground where there is no box."""
     boxes = tuple(box for box in garden.box_names if garden.probes_at(box, "air"))
-    if not boxes or any(extreme.box == OUTSIDE for extreme in said):
-        boxes += (OUTSIDE,) if garden.probes_at(OUTSIDE, "air") else ()
-    return boxes
-
-
-def _extreme(
-    series: Series, box: str, day: date, start_s: int, end_s: int, *, lowest: bool
-) -> Extreme | None:
-    part = series.between(start_s, end_s)
-    if not len(part.row_s):
-        return None
-    at = int(np.argmin(part.value) if lowest else np.argmax(part.value))
-    return Extreme(box=box, date=day, value_c=float(part.value[at]), at_s=int(part.row_s[at]))
+    return boxes or ((OUTSIDE,) if garden.probes_at(OUTSIDE, "air") else ())
 
 
 def rows_between(recording: Recording, step_s: int) -> tuple[int, int]:

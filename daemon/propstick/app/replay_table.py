@@ -190,28 +190,48 @@ def _what_if(report: Report) -> list[str]:
 
 
 def _skill(report: Report) -> list[str]:
-    """Each kind of forecast beside the plain method that came closest."""
+    """Each kind of forecast beside the plain method that came closest, then the warnings counted."""
     best: dict[str, dict[str, Any]] = {}
     for one in report.skill:
-        score = one.get("plain_error_c", one.get("plain_brier"))
-        if score is None:
-            continue
         held = best.get(one["forecast"])
-        if held is None or score < held.get("plain_error_c", held.get("plain_brier")):
+        if _plain_score(one) is not None and (held is None or _closeness(one) < _closeness(held)):
             best[one["forecast"]] = one
     rows = [
         (
-            name.replace(" minimum", ""),
-            str(one["count"]),
+            name.replace(" minimum", "").replace(" maximum", ""),
+            str(one["compared"]),
             *_scores(one, report),
+            {True: "yes", False: "no", None: "too few"}[one["is_better"]],
             one["plain"],
-            "yes" if one["is_better"] else "no",
         )
         for name, one in best.items()
     ]
-    if not rows:
+    table = _table(("forecast", "of", "error", "plain", "better", "plain is"), rows) if rows else []
+    lines = [line for one in report.skill for line in _warned(one)]
+    return ["", *table, *lines] if table or lines else []
+
+
+def _plain_score(one: dict[str, Any]) -> float | None:
+    return one.get("plain_error_c", one.get("plain_brier"))
+
+
+def _closeness(one: dict[str, Any]) -> tuple[bool, float]:
+    """By this the plain method to show is chosen: one with enough cases, then the one that came closest."""
+    return one["is_better"] is None, _plain_score(one) or 0.0
+
+
+def _warned(one: dict[str, Any]) -> list[str]:
+    """Warnings in a sentence: how many came, how many did not, what was not warned of."""
+    if one["forecast"] not in ("heat warnings", "frost warnings"):
         return []
-    return ["", *_table(("forecast", "of", "error", "plain", "which", "better"), rows)]
+    kind = one["forecast"].removesuffix(" warnings")
+    text = f"{one['warned']} warned of {kind}: {one['came']} came, {one['withdrawn']} withdrawn"
+    lead = one.get("lead_minutes_median")
+    if lead is not None:
+        text += f"; half of them {lead:.0f} min ahead or more"
+    if one["unwarned"]:
+        text += f"; {one['unwarned']} came without a warning"
+    return _wrapped(text + ".")
 
 
 def _scores(one: dict[str, Any], report: Report) -> tuple[str, str]:

@@ -176,7 +176,7 @@ class Journal:
             return outcomes.briefs(connection, self._site, from_s, to_s)
 
     def issued(self, kind: IssuedKind, from_s: int, to_s: int) -> tuple[Any, ...]:
-        """Forecasts, lid openings or observed extremes, as records, by their own time."""
+        """Forecasts or lid openings, as records, by their own time."""
         with self._store.read() as connection:
             return outcomes.issued(connection, self._site, kind, from_s, to_s)
 

@@ -20,7 +20,6 @@ from propstick.records import (
     AlarmChange,
     Brief,
     DayForecast,
-    Extreme,
     HeatForecast,
     LidOpening,
     NightForecast,
@@ -30,7 +29,7 @@ from propstick.records import (
 
 Route = Callable[[Notice], Sequence[str]]
 """The names of the channels a notice goes to."""
-IssuedKind = Literal["heat", "nights", "days", "lids", "night_extremes", "day_extremes"]
+IssuedKind = Literal["heat", "nights", "days", "lids"]
 
 
 def write_outcome(
@@ -45,9 +44,6 @@ def write_outcome(
     _write_new(store, connection, schema.heat_forecasts, [_heat_row(site, f) for f in outcome.heat])
     forecasts = [_night_row(site, f) for f in outcome.nights] + [_day_row(site, f) for f in outcome.days]
     _write_new(store, connection, schema.forecasts, forecasts)
-    extremes = [_extreme_row(site, "night", e) for e in outcome.night_extremes]
-    extremes += [_extreme_row(site, "day", e) for e in outcome.day_extremes]
-    _write_new(store, connection, schema.extremes, extremes)
     _write_new(store, connection, schema.lids, [_lid_row(site, lid) for lid in outcome.lids])
 
 
@@ -80,15 +76,11 @@ def issued(connection: Connection, site: int, kind: IssuedKind, from_s: int, to_
         table = schema.forecasts
         rows = _rows(connection, table, site, table.c.issued_s, from_s, to_s, kind=kind[:-1])
         return tuple(_night(r) if kind == "nights" else _day(r) for r in rows)
-    if kind == "lids":
-        table = schema.lids
-        return tuple(
-            LidOpening(box=r.box, time_s=r.time_s, opening=_real(r.opening_percent), known_from=r.known_from)
-            for r in _rows(connection, table, site, table.c.time_s, from_s, to_s)
-        )
-    table = schema.extremes
-    rows = _rows(connection, table, site, table.c.at_s, from_s, to_s, kind=kind.partition("_")[0])
-    return tuple(Extreme(box=r.box, date=r.date, value_c=_real(r.value_cc), at_s=r.at_s) for r in rows)
+    table = schema.lids
+    return tuple(
+        LidOpening(box=r.box, time_s=r.time_s, opening=_real(r.opening_percent), known_from=r.known_from)
+        for r in _rows(connection, table, site, table.c.time_s, from_s, to_s)
+    )
 
 
 def notices(connection: Connection, site: int, from_s: int, to_s: int) -> tuple[Notice, ...]:
@@ -222,17 +214,6 @@ def _day(row: Any) -> DayForecast:
         box=row.box, day=row.date, issued_s=row.issued_s, lid=row.lid, max_c=_real(row.middle_cc),
         low_c=_real(row.low_cc), high_c=_real(row.high_cc), method=row.method,
     )  # fmt: skip
-
-
-def _extreme_row(site: int, kind: str, extreme: Extreme) -> dict[str, Any]:
-    return {
-        "site": site,
-        "kind": kind,
-        "date": extreme.date,
-        "box": extreme.box,
-        "value_cc": _hundredths(extreme.value_c),
-        "at_s": extreme.at_s,
-    }
 
 
 def _lid_row(site: int, lid: LidOpening) -> dict[str, Any]:

@@ -173,7 +173,6 @@ _DATED = (
     (schema.briefs, "issued_s", 1),
     (schema.heat_forecasts, "issued_s", 1),
     (schema.forecasts, "issued_s", 1),
-    (schema.extremes, "at_s", 1),
     (schema.lids, "time_s", 1),
     (schema.requests, "made_s", 1),
 )

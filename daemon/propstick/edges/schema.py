@@ -25,7 +25,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-REVISION = "0001"
+REVISION = "0002"
 """What this release writes. Revisions are numbers in text and only grow, so `<` means older."""
 
 metadata = MetaData(
@@ -217,18 +217,6 @@ forecasts = Table(
     Column("high_cc", Integer),
     Column("frost_permille", Integer),
     Column("method", String, nullable=False),
-    sqlite_with_rowid=False,
-)
-
-extremes = Table(
-    "extremes",
-    metadata,
-    _site(primary_key=True),
-    Column("kind", String, primary_key=True),
-    Column("date", Date, primary_key=True),
-    Column("box", String, primary_key=True),
-    Column("value_cc", Integer),
-    Column("at_s", BigInteger, nullable=False),
     sqlite_with_rowid=False,
 )
 

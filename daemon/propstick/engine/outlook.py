@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from propstick.engine.conditions import Condition
-from propstick.records import BriefLine, DayForecast, Extreme, HeatForecast, LidOpening, NightForecast
+from propstick.records import BriefLine, DayForecast, HeatForecast, LidOpening, NightForecast
 
 
 @dataclass(frozen=True)
@@ -25,8 +25,6 @@ class Outlook:
     heat: tuple[HeatForecast, ...] = ()
     nights: tuple[NightForecast, ...] = ()
     days: tuple[DayForecast, ...] = ()
-    night_extremes: tuple[Extreme, ...] = ()
-    day_extremes: tuple[Extreme, ...] = ()
     lids: tuple[LidOpening, ...] = ()
     briefs: Mapping[int, tuple[BriefLine, ...]] = field(default_factory=dict)
     said_min_c: Mapping[int, Mapping[str, float]] = field(default_factory=dict)

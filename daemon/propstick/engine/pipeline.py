@@ -218,7 +218,7 @@ def _advance_span(
     found.add("notices", line.notices)
     found.add("briefs", line.briefs)
     found.add("lids", (*lids, *outlook.lids))
-    for name in ("heat", "nights", "days", "night_extremes", "day_extremes"):
+    for name in ("heat", "nights", "days"):
         found.add(name, getattr(outlook, name))
     state = replace(
         state,

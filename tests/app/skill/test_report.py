@@ -1,5 +1,6 @@
 """Marks of forecasts, worked out by hand on few numbers."""
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -7,9 +8,9 @@ import pytest
 
 from propstick.app.place_series import Series
 from propstick.app.replay_report import Observed
-from propstick.app.replay_skill import skill_of
+from propstick.app.skill import skill_of
 from propstick.garden import Box, Garden
-from propstick.records import Alarm, DayForecast, HeatForecast, NightForecast
+from propstick.records import Alarm, DayForecast, HeatForecast, LidOpening, NightForecast
 
 HOUR = 3600
 START = 1_775_952_000  # 2026-04-12T00:00Z; without a site nights run from 18:00 to 08:00 UTC
@@ -17,7 +18,9 @@ GARDEN = Garden(boxes=(Box(name="north"),))
 
 
 def marks(**given):
-    nothing = dict.fromkeys(("nights", "days", "heat", "alarms", "observed_nights", "observed_days"), ())
+    nothing = dict.fromkeys(
+        ("nights", "days", "heat", "alarms", "lids", "observed_nights", "observed_days"), ()
+    )
     air = given.pop("air", Series(np.array([START]), np.array([9.0])))
     return {
         (row["forecast"], row.get("plain")): row
@@ -45,11 +48,13 @@ def test_night_forecasts_are_judged_by_what_came_after_them():
         nights=[night(12, 21, 3.0, 2.5, 5.0), night(13, 21, 3.5, 3.4, 3.6)],
         observed_nights=[seen(12, 1.0), seen(13, 4.0)],
     )
-    row = found["night minimum, 2 h after sunset", "as last night"]
+    row = found["night minimum, 2 h after sunset", "last night's minimum"]
     assert (row["count"], row["compared"], row["inside_90"]) == (2, 1, 0.5)
     assert row["error_c"] == 0.5  # of the night that both have: |3.5 - 4|
     assert row["plain_error_c"] == 3.0  # |1 - 4|
-    assert row["is_better"] is True
+    assert row["is_better"] is None  # one night shows nothing
+    assert row["verdict"] == "too few cases to say (1)"
+    assert (row["bias_c"], row["width_c"]) == (-0.75, 1.35)  # means of (−1, −0.5), (2.5, 0.2)
 
 
 def test_a_night_seen_in_part_is_not_judged():
@@ -68,7 +73,7 @@ def test_day_maximum_is_judged_by_the_lid_as_it_stood():
     found = marks(
         days=[day(13, "as-is", 24.0), day(13, "closed", 40.0)], observed_days=[seen(12, 21.0), seen(13, 25.5)]
     )
-    row = found["day maximum, lid as it stands", "as the day before"]
+    row = found["day maximum, before sunrise", "the day before's maximum"]
     assert (row["count"], row["error_c"], row["plain_error_c"], row["inside_90"]) == (1, 1.5, 4.5, 1.0)
 
 
@@ -89,7 +94,7 @@ def test_heat_chances_are_scored_by_whether_the_limit_was_passed():
     assert [row["count"] for row in scores] == [2, 2, 2]
     assert [row["came"] for row in scores] == [0, 1, 2]
     assert [row["brier"] for row in scores] == [0.0, 0.0, 0.0]
-    assert all(row["is_better"] for row in scores)
+    assert all(row["is_better"] is None for row in scores)
     assert scores[2]["plain_brier"] > 0.1
 
 
@@ -106,6 +111,79 @@ def test_warnings_of_heat_are_counted():
     )["heat warnings", None]  # fmt: skip
     assert (row["warned"], row["came"], row["withdrawn"], row["unwarned"]) == (2, 1, 1, 2)
     assert row["lead_minutes_median"] == 24.0
+
+
+def test_a_lid_moved_after_the_issue_takes_the_day_out():
+    """The forecast spoke of a lid that stayed; an estimate is no move."""
+    said = DayForecast(
+        box="north",
+        day=date(2026, 4, 13),
+        issued_s=START + 26 * HOUR,
+        lid="as-is",
+        max_c=24.0,
+        low_c=20,
+        high_c=26,
+    )
+
+    def told(hour, known_from):
+        return LidOpening(box="north", time_s=START + hour * HOUR, opening=1.0, known_from=known_from)
+
+    highs = [seen(12, 21.0), seen(13, 25.5)]
+    assert marks(days=[said], observed_days=highs, lids=[told(25, "told"), told(30, "estimate")])
+    assert not marks(days=[said], observed_days=highs, lids=[told(30, "told")])
+    assert not marks(days=[said], observed_days=highs, lids=[told(30, "contact")])
+
+
+def test_frost_is_counted_as_a_yes_or_no_beside_the_share_of_nights_before():
+    """Twelve nights by hand: frost on every third; told of on those and, wrongly, on the last but one."""
+    rows = START + HOUR * np.arange(0, 13 * 24)
+    frosty = [k % 3 == 0 for k in range(12)]
+    value = np.full(len(rows), 4.0)
+    for k, is_frosty in enumerate(frosty):
+        value[24 * k + 28] = -1.0 if is_frosty else 3.0
+    said = [
+        replace(night(12 + k, 21, 1.0, -2.0, 4.0), p_frost=0.9 if is_frosty or k == 10 else 0.1)
+        for k, is_frosty in enumerate(frosty)
+    ]
+    lows = [seen(12 + k, -1.0 if is_frosty else 3.0) for k, is_frosty in enumerate(frosty)]
+    found = marks(air=Series(rows, value), nights=said, observed_nights=lows)
+    row = found["frost at 0 °C, 2 h after sunset", "share of nights before"]
+    assert (row["hits"], row["misses"], row["false"], row["came"]) == (4, 0, 1, 4)
+    assert row["brier"] == pytest.approx(
+        (10 * 0.01 + 0.81) / 11, abs=1e-5
+    )  # the first has no nights before it
+    assert [one["count"] for one in row["reliability"]] == [7, 5]
+    assert row["reliability"][1]["observed"] == 0.8
+
+
+def test_the_frost_equation_is_judged_only_once_it_is_fitted():
+    """FAO's equation is refitted on past nights: ten of them before it speaks."""
+    rows = START + HOUR * np.arange(0, 14 * 24)
+    value = (
+        8.0
+        + 3.0 * np.cos(2 * np.pi * (np.arange(len(rows)) % 24 - 14) / 24)
+        + 0.01 * np.arange(len(rows)) % 2
+    )
+    lows = [seen(12 + k, float(value[24 * k + 26])) for k in range(13)]
+    found = marks(
+        air=Series(rows, value),
+        nights=[night(12 + k, 21, 5.0, 2.0, 8.0) for k in range(13)],
+        observed_nights=lows,
+    )
+    row = found["night minimum, 2 h after sunset", "FAO frost equation"]
+    assert (row["count"], row["compared"]) == (13, 3)
+
+
+def test_no_better_than_the_plain_method_is_said_outright():
+    """Ten nights all alike: last night's minimum is right to the digit, ours half a degree off."""
+    rows = START + HOUR * np.arange(0, 13 * 24)
+    air = Series(rows, np.full(len(rows), 4.0))
+    said = [night(12 + k, 21, 4.5, 3.0, 6.0) for k in range(12)]
+    row = marks(air=air, nights=said, observed_nights=[seen(12 + k, 4.0) for k in range(12)])[
+        "night minimum, 2 h after sunset", "last night's minimum"
+    ]
+    assert row["is_better"] is False
+    assert row["verdict"] == "no better than last night's minimum"
 
 
 @pytest.mark.parametrize("kind", ["night", "heat"])
