@@ -15,7 +15,7 @@ from propstick.simulation.scenario import spring
 
 ROWS = 3600
 FEW = settings(max_examples=6, deadline=None, derandomize=True)
-KINDS = ("changes", "notices", "briefs", "heat", "nights", "days", "night_extremes", "day_extremes", "lids")
+KINDS = ("changes", "notices", "briefs", "heat", "nights", "days", "lids")
 
 pytestmark = pytest.mark.slow
 

@@ -18,14 +18,15 @@ def trace(garden_rows, kent, two_boxes):
     return made
 
 
-def taught(trace, above_c, *, last=None):
+def taught(trace, above_c, *, line=0.5):
     """A formula taught with limits that far above (below, if negative) the air, from one feature: 1."""
     state = start_learning(2)
     features = np.zeros((len(ASKED_ROWS), 2, state.beta.shape[1]))
     features[..., 0] = 1.0
     limit = trace.air5_c[ASKED_ROWS] + above_c
     state = ask(
-        state, trace.time_s[ASKED_ROWS], features=features, limit_c=limit, true_limit_c=limit,
+        state, trace.time_s[ASKED_ROWS], features=features, plain=np.full((len(ASKED_ROWS), 3, 2), line),
+        limit_c=limit, true_limit_c=limit,
     )  # fmt: skip
     state = listen(state, trace, step_s=60)
     return state, learn_formula(state), features[:1]
@@ -53,3 +54,16 @@ def test_a_lid_that_moves_spoils_the_answer(trace):
     state, _, _ = taught(restless, 40.0)
     assert (state.slope == 0.0).all()
     assert (state.normal == 0.0).all()
+
+
+def test_the_line_decides_where_its_record_is_no_worse(trace):
+    """Forty degrees above is never passed: who always said 0 has no error, the untaught formula some."""
+    right, _, _ = taught(trace, 40.0, line=0.0)
+    wrong, _, _ = taught(trace, 40.0, line=1.0)
+    assert (right.record[1] == 0.0).all()
+    np.testing.assert_allclose(wrong.record[1], wrong.answers)
+    np.testing.assert_array_equal(right.record[0], wrong.record[0])
+    assert not right.plain_decides.any()  # half a day is too little to tell
+    seasoned = {"answers": np.full(3, 500.0)}
+    assert replace(right, **seasoned).plain_decides.all()
+    assert not replace(wrong, **seasoned).plain_decides.any()

@@ -153,6 +153,7 @@ def _forecast(
     plain = line_chances(gap, outlook.slope10).transpose(1, 0, 2)
     # A box that does not behave as learnt: the plain method has its say.
     chance = np.where(trace.fits[rows][:, None], chance, 0.5 * (chance + plain))
+    chance = np.where(learning.plain_decides[:, None], plain, chance)
     chance = np.maximum.accumulate(chance, axis=1)
     far = gap > NEAR_LIMIT_C
     chance = np.where(outlook.usable[:, None], np.where(far[:, None], 0.0, chance), np.nan)
@@ -203,6 +204,7 @@ def _asked(
         learning,
         trace.time_s[rows[picked]],
         features=features_of(there, limit),
+        plain=line_chances(limit - there.air5_c, there.slope10).transpose(1, 0, 2),
         limit_c=limit,
         true_limit_c=limits[picked],
     )

@@ -30,6 +30,9 @@ _SAMPLE_INFORMATION = 0.03
 _SPREAD_SHARE, _SPREAD_FLOOR = 0.25, 0.25
 _RELEVANT_C, _LEAST_WEIGHT = 5.0, 0.1
 _NEVER_MIN = 1e6
+_RECORD_KEEP = 0.97
+_LEAST_ANSWERS = 100.0
+"""Of a site: a sunny week of one box. With fewer the record is luck."""
 
 
 @dataclass(frozen=True)
@@ -39,6 +42,7 @@ class Samples:
     Attributes:
         asked_s: (k,).
         features: (k, b, F).
+        plain: What the straight line said, (k, 3, b).
         limit_c: (k, b); NaN where the box was not asked.
         weight: What each answer counts for, (k, b).
         crossed_min, moved_min: Minutes until the limit was passed and until the lid moved, (k, b).
@@ -47,6 +51,7 @@ class Samples:
 
     asked_s: IntArray
     features: FloatArray
+    plain: FloatArray
     limit_c: FloatArray
     weight: FloatArray
     crossed_min: FloatArray
@@ -62,6 +67,8 @@ class LearningState:
         beta: Coefficients, (3, F).
         information: (3, F, F).
         normal, slope: Today's sums, (3, F, F) and (3, F).
+        record: Sums of squared errors of the formula and of the straight line, fading, (2, 3).
+        answers: Sum of what the answers in `record` count for, (3,).
         samples: Questions that are open.
     """
 
@@ -69,7 +76,14 @@ class LearningState:
     information: FloatArray
     normal: FloatArray
     slope: FloatArray
+    record: FloatArray
+    answers: FloatArray
     samples: Samples
+
+    @property
+    def plain_decides(self) -> BoolArray:
+        """Horizons at which the straight line, over enough answers, was as good or better, (3,)."""
+        return (self.answers >= _LEAST_ANSWERS) & (self.record[0] >= self.record[1])
 
 
 def start_learning(boxes: int) -> LearningState:
@@ -82,7 +96,18 @@ def start_learning(boxes: int) -> LearningState:
         information=_prior_information(),
         normal=np.zeros((3, f, f)),
         slope=np.zeros((3, f)),
-        samples=Samples(np.empty(0, dtype=np.int64), np.empty((0, boxes, f)), none, none, none, none, none),
+        record=np.zeros((2, 3)),
+        answers=np.zeros(3),
+        samples=Samples(
+            np.empty(0, dtype=np.int64),
+            np.empty((0, boxes, f)),
+            np.empty((0, 3, boxes)),
+            none,
+            none,
+            none,
+            none,
+            none,
+        ),
     )
 
 
@@ -100,12 +125,13 @@ def invented_limits(boxes: tuple[Box, ...], time_s: IntArray) -> FloatArray:
 
 
 def ask(
-    state: LearningState, asked_s: IntArray, *, features: FloatArray, limit_c: FloatArray,
+    state: LearningState, asked_s: IntArray, *, features: FloatArray, plain: FloatArray, limit_c: FloatArray,
     true_limit_c: FloatArray,
 ) -> LearningState:  # fmt: skip
     """Put new questions behind the open ones.
 
     Args:
+        plain: Chances by the straight line, (k, 3, b).
         limit_c, true_limit_c: The invented limits and the person's, (k, b): the nearer they are, the
             more the answer counts.
     """
@@ -117,6 +143,7 @@ def ask(
         samples=Samples(
             asked_s=np.concatenate([old.asked_s, asked_s]),
             features=np.concatenate([old.features, features]),
+            plain=np.concatenate([old.plain, plain]),
             limit_c=np.concatenate([old.limit_c, limit_c]),
             weight=np.concatenate([old.weight, weight]),
             crossed_min=np.concatenate([old.crossed_min, np.full(shape, _NEVER_MIN)]),
@@ -171,12 +198,16 @@ def _answered(state: LearningState, count: int, step_s: int) -> LearningState:
     counted = done.weight[:, None] * counts
     weight = counted * chance * (1.0 - chance)
     missed = counted * (came - chance)
+    squares = np.stack([counted * (chance - came) ** 2, counted * (np.nan_to_num(done.plain) - came) ** 2])
+    record, answers = state.record, state.answers
     for k in range(count):
         # One question after the other, so that no cut between two calls changes the rounding.
         x = features[k]
         normal = normal + np.einsum("hb,bf,bg->hfg", weight[k], x, x)
         slope = slope + np.einsum("hb,bf->hf", missed[k], x)
-    return replace(state, normal=normal, slope=slope, samples=left)
+        record = record + squares[:, k].sum(axis=-1)
+        answers = answers + counted[k].sum(axis=-1)
+    return replace(state, normal=normal, slope=slope, record=record, answers=answers, samples=left)
 
 
 def learn_formula(state: LearningState) -> LearningState:
@@ -191,6 +222,8 @@ def learn_formula(state: LearningState) -> LearningState:
         information=information,
         normal=np.zeros_like(state.normal),
         slope=np.zeros_like(state.slope),
+        record=_RECORD_KEEP * state.record,
+        answers=_RECORD_KEEP * state.answers,
     )
 
 

@@ -1,7 +1,8 @@
 """Heat-ahead by distance and straight line alone: the plain method that the model has to beat.
 
-It decides, half and half with the model, while a box does not behave as learnt; and the benches and
-the marks of past forecasts stand beside it.
+It decides, half and half with the model, while a box does not behave as learnt, and alone at the
+horizons at which the model's record is no better; the benches and the marks of past forecasts stand
+beside it.
 """
 
 from __future__ import annotations
