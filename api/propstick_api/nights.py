@@ -246,12 +246,9 @@ def _otherwise(service: Service, site: Site, report: Report, night: date, text: 
     from propstick_api.page.asked_if import otherwise
 
     try:
-        found = otherwise(service, site, report, night, text)
+        return otherwise(service, site, report, night, text).report
     except InputError as error:
         raise HTTPException(422, f"what_if: {error.message}") from None
-    if found is None:
-        raise HTTPException(422, "what_if: neither that box nor the air outside was known then")
-    return found.report
 
 
 def _picture(site: Site, night: date) -> str:

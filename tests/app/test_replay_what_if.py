@@ -97,4 +97,5 @@ def test_no_answer_without_the_open_ground():
     asked = Asked("north", "open", time(2))
     at_s, end_s = stretch_of(asked, report, None)
     state = state_before(found, garden, at_s)
-    assert answer(asked, report, at_s=at_s, end_s=end_s, state_before=lambda _: state) is None
+    with pytest.raises(InputError, match="none outside"):
+        answer(asked, report, at_s=at_s, end_s=end_s, state_before=lambda _: state)

@@ -21,13 +21,13 @@ class Otherwise:
     found: dict[str, Any]
 
 
-def otherwise(service: Service, site: Site, report: Report, night: date, text: str) -> Otherwise | None:
-    """The answer to `BOX closed|open|propped|covered HH:MM`; None where it cannot be known.
+def otherwise(service: Service, site: Site, report: Report, night: date, text: str) -> Otherwise:
+    """The answer to `BOX closed|open|propped|covered HH:MM`.
 
     One at a time, as the watch is run again up to that moment.
 
     Raises:
-        InputError: another form, another box, or a time outside the night.
+        InputError: another form, another box, a time outside the night, or nothing read then.
     """
     from propstick.app.replay_night import state_before
     from propstick.app.replay_what_if import answer, asked_of, stretch_of
@@ -36,14 +36,14 @@ def otherwise(service: Service, site: Site, report: Report, night: date, text: s
     try:
         asked = asked_of(text, garden.box_names)
         at_s, end_s = stretch_of(asked, report, night)
+        with service.replaying:
+            found = answer(
+                asked,
+                report,
+                at_s=at_s,
+                end_s=end_s,
+                state_before=lambda row_s: state_before(site.store, garden, row_s, settings=()),
+            )
     except InputError as error:
         raise InputError(error.message.removeprefix("--what-if: ")) from None
-    with service.replaying:
-        found = answer(
-            asked,
-            report,
-            at_s=at_s,
-            end_s=end_s,
-            state_before=lambda row_s: state_before(site.store, garden, row_s, settings=()),
-        )
-    return None if found is None else Otherwise(replace(report, what_if=found), found)
+    return Otherwise(replace(report, what_if=found), found)

@@ -71,7 +71,6 @@ def one_night(
     if box and action and at:
         try:
             asked = otherwise(service, site, report, night, f"{box} {action} {at}")
-            said = words.IF_UNKNOWN if asked is None else ""
         except InputError as error:
             said = error.message
     shown = nights.lived(report if asked is None else asked.report, night)

@@ -139,7 +139,6 @@ WHAT_IF = "What if"
 IF_BOX, IF_ACTION, IF_AT, IF_ASK = "the lid of", "had been", "at", "Show it"
 IF_ACTIONS = {"closed": "closed", "propped": "propped", "open": "wide open", "covered": "covered"}
 IF_ANSWER = "{box} {action} at {clock}: lowest about {value} ({low} to {high}), instead of {observed}."
-IF_UNKNOWN = "That cannot be told: the outside or the box was not known well enough then."
 BESIDE, BESIDE_ASK, BESIDE_NONE = "Beside it the night of", "Put beside", "none"
 NO_NIGHT = "No such night"
 BACK_TO_NIGHTS = "All nights"

@@ -93,16 +93,19 @@ def stretch_of(asked: Asked, report: Report, night: date | None) -> tuple[int, i
 
 def answer(
     asked: Asked, report: Report, *, at_s: int, end_s: int, state_before: Callable[[int], EngineState]
-) -> dict[str, Any] | None:
-    """The `what_if` object of the report; None where the box or the outside was not known.
+) -> dict[str, Any]:
+    """The `what_if` object of the report.
 
     Args:
         state_before: The engine's state before a row.
+
+    Raises:
+        InputError: the box or the air outside was not read then, or the boxes were others.
     """
     garden = report.garden
     ahead = state_before(at_s).ahead
     if ahead is None or ahead.boxes != garden.boxes:
-        return None
+        raise InputError(f"--what-if: no forecast of {asked.box} ran at {utc_text(at_s)}: nothing to ask")
     time_s = np.arange(at_s, end_s + 1, garden.step_s, dtype=np.int64)
     rows = _rows(report, time_s)
     limits = limits_on(garden, local_date(at_s, garden.site.zone))
@@ -119,7 +122,13 @@ def answer(
         was=_as_it_was(report, asked.box, minutes.trace.time_s),
         step_s=garden.step_s,
     )
-    return None if found is None else _object(asked, at_s, found)
+    if found is None:
+        raise InputError(
+            f"--what-if: got no air of {asked.box}, or none outside, after {utc_text(at_s)}; "
+            "expected readings of both",
+            hint="a what-if is reckoned against the air outside: it needs a probe there",
+        )
+    return _object(asked, at_s, found)
 
 
 def _object(asked: Asked, at_s: int, found: WhatIf) -> dict[str, Any]:

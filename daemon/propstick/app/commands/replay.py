@@ -12,7 +12,7 @@ from pathlib import Path
 from types import ModuleType
 from typing import TYPE_CHECKING
 
-from propstick.app.commands._shared import add_json, print_json, say
+from propstick.app.commands._shared import add_json, print_json
 from propstick.errors import ConfigError, InputError
 
 if TYPE_CHECKING:
@@ -154,8 +154,6 @@ def _answered(
     report: Report, asked: Asked, at_s: int, end_s: int, *, state_before: Callable[[int], EngineState]
 ) -> Report:
     found = _what_if().answer(asked, report, at_s=at_s, end_s=end_s, state_before=state_before)
-    if found is None:
-        say("--what-if: neither that box nor the air outside was known then, so there is no answer")
     return replace(report, what_if=found)
 
 
