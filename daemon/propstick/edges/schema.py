@@ -25,7 +25,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-REVISION = "0002"
+REVISION = "0001"
 """What this release writes. Revisions are numbers in text and only grow, so `<` means older."""
 
 metadata = MetaData(

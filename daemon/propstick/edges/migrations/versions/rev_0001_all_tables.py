@@ -118,18 +118,6 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("site", "row_s", name="pk_checkpoints"),
     )
     op.create_table(
-        "extremes",
-        sa.Column("site", sa.Integer(), nullable=False),
-        sa.Column("kind", sa.String(), nullable=False),
-        sa.Column("date", sa.Date(), nullable=False),
-        sa.Column("box", sa.String(), nullable=False),
-        sa.Column("value_cc", sa.Integer(), nullable=True),
-        sa.Column("at_s", sa.BigInteger(), nullable=False),
-        sa.ForeignKeyConstraint(["site"], ["sites.id"], name="fk_extremes_site"),
-        sa.PrimaryKeyConstraint("site", "kind", "date", "box", name="pk_extremes"),
-        sqlite_with_rowid=False,
-    )
-    op.create_table(
         "forecasts",
         sa.Column("site", sa.Integer(), nullable=False),
         sa.Column("kind", sa.String(), nullable=False),
