@@ -215,6 +215,7 @@ class NoticeSettings:
         morning_before_minutes: The morning brief comes so long before leaving home.
         evening_before_minutes: The evening brief comes so long before sunset.
         twelve_hour: A clock with am and pm; None: where the unit is °F.
+        decimal_comma: Whether one and a half is written 1,5.
     """
 
     quiet_from: time | None = None
@@ -224,6 +225,7 @@ class NoticeSettings:
     morning_before_minutes: float = 30.0
     evening_before_minutes: float = 60.0
     twelve_hour: bool | None = None
+    decimal_comma: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -239,6 +241,17 @@ class Garden:
     sowings: tuple[Sowing, ...] = ()
     notices: NoticeSettings = field(default_factory=NoticeSettings)
     step_s: int = 60
+
+    @property
+    def twelve_hour(self) -> bool:
+        """Whether the person's clock has am and pm."""
+        chosen = self.notices.twelve_hour
+        return self.site.unit == "F" if chosen is None else chosen
+
+    @property
+    def decimal_sign(self) -> str:
+        """What stands between the units and the tenths: a point, or a comma."""
+        return "," if self.notices.decimal_comma else "."
 
     def box(self, name: str) -> Box:
         """The box of that name; KeyError if there is none."""

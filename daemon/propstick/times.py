@@ -43,6 +43,14 @@ def local(time_s: float, zone_name: str | None) -> datetime:
     return datetime.fromtimestamp(int(time_s), zone(zone_name) if zone_name else UTC)
 
 
+def clock_text(time_s: float, zone_name: str | None, *, twelve_hour: bool = False) -> str:
+    """A time of day on the clock of that zone: `17:40`, or `5:40 pm`."""
+    at = local(time_s, zone_name)
+    if not twelve_hour:
+        return f"{at:%H:%M}"
+    return f"{at.hour % 12 or 12}:{at:%M} {'am' if at.hour < 12 else 'pm'}"
+
+
 def local_date(time_s: float, zone_name: str | None) -> date:
     """The calendar day a person there calls today."""
     return local(time_s, zone_name).date()

@@ -33,6 +33,25 @@ def test_everything_that_matters_is_written_out(scene):
     assert "Cover north before bed" in " ".join(told)
 
 
+@pytest.mark.parametrize(
+    ("value", "unit", "sign", "written"),
+    [(-0.04, "C", ".", "0.0 °C"), (-1.25, "C", ",", "−1,2 °C"), (-40, "F", ".", "−40.0 °F")],
+)
+def test_degrees_in_words(scene, value, unit, sign, written):
+    """A true minus sign, and none before a zero. −40 is the same in both."""
+    assert replace(scene, unit=unit, decimal_sign=sign).degrees(value) == written
+
+
+def test_the_picture_reads_as_its_person_does(scene):
+    """A comma and am and pm throughout: no point and no bare hour is left."""
+    told = words(night_picture(replace(scene, twelve_hour=True, decimal_sign=",")))
+    for expected in ("frost limit 1,0 °C", "sunset 7:10 pm", "lowest 2,0 °C at 6:00 am", "8:00 pm", "6 am"):
+        assert expected in told, expected
+    assert "8:12 pm to 4:00 am: frost ahead" in told
+    # What was sent stands as it was sent.
+    assert not [t for t in told if re.search(r"\d\.\d °", t) and not t.startswith("Cover north")]
+
+
 def test_curves_differ_by_stroke_not_by_colour_alone(scene):
     """Solid and thick, dashed, dotted, dash-dotted."""
     style = night_picture(scene).partition("</style>")[0]

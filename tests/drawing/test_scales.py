@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from propstick.drawing.scales import DegreeScale, TimeScale, degree_scale, degrees, spread
+from propstick.drawing.scales import DegreeScale, TimeScale, degree_scale, spread
 
 
 def times(start, end, zone="UTC"):
@@ -62,12 +62,13 @@ def test_a_scale_holds_every_value_and_is_never_flat(values, unit):
     assert 1 <= len(scale.ticks()) <= 8
 
 
-@pytest.mark.parametrize(
-    ("value", "unit", "words"), [(-0.04, "C", "0.0 °C"), (-1.25, "C", "−1.2 °C"), (-40, "F", "−40.0 °F")]
-)
-def test_degrees_in_words(value, unit, words):
-    """A true minus sign, and none before a zero. −40 is the same in both."""
-    assert degrees(value, unit) == words
+def test_hours_as_the_person_reads_them():
+    """Six in the evening to six in the morning: 18 to 06, or 6 pm to 6 am."""
+    wide = {"start_s": 64_800, "end_s": 108_000, "left": 0, "right": 100, "zone": None}
+    assert [word for _, word in TimeScale(**wide).ticks()] == ["18", "20", "22", "00", "02", "04", "06"]
+    twelve = TimeScale(**wide, twelve_hour=True)
+    assert [word for _, word in twelve.ticks()] == ["6 pm", "8 pm", "10 pm", "12 am", "2 am", "4 am", "6 am"]
+    assert twelve.clock(108_000 + 20 * 60) == "6:20 am"
 
 
 @given(st.lists(st.floats(0, 100), max_size=5))

@@ -26,6 +26,12 @@ def test_celsius_and_the_whole_day_clock(lone):
     assert Speech(replace(lone, notices=NoticeSettings(twelve_hour=True))).clock(NOON_S) == "12:00 pm"
 
 
+def test_a_decimal_comma_where_it_is_set(lone):
+    """Measured air and a setpoint; a whole figure has none."""
+    speech = Speech(replace(lone, notices=NoticeSettings(decimal_comma=True)))
+    assert (speech.measured(-1.26), speech.limit(1.5), speech.rough(27.4)) == ("−1,3 °C", "1,5 °C", "27 °C")
+
+
 def test_a_forecast_time_is_no_finer_than_five_minutes(lone):
     """Rounded down: who is early is not sorry."""
     assert Speech(lone).by(NOON_S + 14 * 60 + 59) == "12:10"

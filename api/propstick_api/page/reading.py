@@ -40,7 +40,7 @@ class Reading:
         self._speech = Speech(garden)
         self._zone = garden.site.zone
         self._unit = garden.site.unit
-        self._sign = "," if has_decimal_comma(accept_language) else "."
+        self._sign = "," if has_decimal_comma(accept_language) else garden.decimal_sign
 
     @property
     def unit(self) -> str:

@@ -200,6 +200,7 @@ class PushTable(_Table):
     morning_before_minutes: float = _number(0, 240, NoticeSettings.morning_before_minutes)
     evening_before_minutes: float = _number(0, 240, NoticeSettings.evening_before_minutes)
     twelve_hour: bool | None = None
+    decimal_comma: bool = NoticeSettings.decimal_comma
 
 
 class MqttTable(_Table):

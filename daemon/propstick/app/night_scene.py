@@ -104,6 +104,8 @@ def _scene(
         end_s=end_s,
         unit=site.unit,
         zone=site.zone,
+        twelve_hour=report.garden.twelve_hour,
+        decimal_sign=report.garden.decimal_sign,
         sunset_s=night.sunset_s if night and by_sun else None,
         sunrise_s=night.sunrise_s if night and by_sun else None,
         outside=_line(report, OUTSIDE, "air", start_s, end_s),

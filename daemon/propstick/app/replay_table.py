@@ -10,7 +10,7 @@ from typing import Any
 
 from propstick.app.replay_report import Observed, Report
 from propstick.records import Alarm
-from propstick.times import local
+from propstick.times import clock_text, local
 from propstick.units import shown, shown_difference
 
 WIDTH = 80
@@ -155,7 +155,7 @@ def _nights(report: Report) -> list[str]:
             one.date.isoformat() + ("" if one.whole else " (part)"),
             one.box,
             _degrees(one.value_c or 0.0, report),
-            local(one.at_s or 0, report.garden.site.zone).strftime("%H:%M"),
+            _clock(one.at_s or 0, report),
             _foretold(one, report),
         )
         for one in shown_nights
@@ -257,9 +257,13 @@ def _when(time_s: int, report: Report, *, short_of: int | None = None) -> str:
     zone = report.garden.site.zone
     here = local(time_s, zone)
     if short_of is not None and here.date() == local(short_of, zone).date():
-        return f"{here:%H:%M}"
+        return _clock(time_s, report)
     years = local(report.from_s, zone).year != local(report.to_s, zone).year
-    return f"{here.day} {here:%b %Y %H:%M}" if years else f"{here.day} {here:%b %H:%M}"
+    return f"{here.day} {here:%b}{f' {here.year}' if years else ''} {_clock(time_s, report)}"
+
+
+def _clock(time_s: int, report: Report) -> str:
+    return clock_text(time_s, report.garden.site.zone, twelve_hour=report.garden.twelve_hour)
 
 
 def _day(time_s: int, report: Report) -> str:
@@ -273,7 +277,7 @@ def _degrees(value_c: float, report: Report) -> str:
 
 def _figure(value_c: float, report: Report) -> str:
     figure = round(shown(value_c, report.garden.site.unit), 1) + 0.0  # no minus before a zero
-    return f"{figure:.1f}".replace("-", "\u2212")
+    return f"{figure:.1f}".replace("-", "\u2212").replace(".", report.garden.decimal_sign)
 
 
 def _more(items: Sequence[object], most: int) -> list[str]:

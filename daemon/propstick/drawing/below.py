@@ -6,7 +6,7 @@ import textwrap
 from itertools import pairwise
 
 from propstick.drawing import paper
-from propstick.drawing.scales import TimeScale, degrees
+from propstick.drawing.scales import TimeScale
 from propstick.drawing.scene import BoxNight, NightScene
 from propstick.drawing.sheet import CHARACTERS, EDGE, LEFT, LINE, MOST_ALARMS, MOST_NOTICES, RIGHT
 from propstick.records import Alarm
@@ -67,7 +67,7 @@ def alarm_list(alarms: list[Alarm], scene: NightScene, times: TimeScale, top: fl
 def _alarm_words(alarm: Alarm, scene: NightScene, times: TimeScale) -> str:
     def clock(time_s: int) -> str:
         at = local(time_s, scene.zone)
-        return f"{at:%H:%M}" if times.inside(time_s) else f"{at.day} {at:%b %H:%M}"
+        return ("" if times.inside(time_s) else f"{at.day} {at:%b} ") + scene.clock(time_s)
 
     kind, began = alarm.kind.replace("-", " "), clock(alarm.raised_s)
     if alarm.returned_s is None:
@@ -75,7 +75,7 @@ def _alarm_words(alarm: Alarm, scene: NightScene, times: TimeScale) -> str:
     else:
         words = f"{began} to {clock(alarm.returned_s)}: {kind}"
     if alarm.peak_c is not None and alarm.kind in _WORST:
-        words += f", {_WORST[alarm.kind]} {degrees(alarm.peak_c, scene.unit)}"
+        words += f", {_WORST[alarm.kind]} {scene.degrees(alarm.peak_c)}"
     return words
 
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from propstick.drawing import paper
 from propstick.drawing.below import alarm_list, lid_strip, sent_list
-from propstick.drawing.scales import DegreeScale, TimeScale, degree_scale, degrees, spread
+from propstick.drawing.scales import DegreeScale, TimeScale, degree_scale, spread
 from propstick.drawing.scene import BoxNight, Line, NightScene
 from propstick.drawing.sheet import EDGE, LEFT, MOST_ALARMS, RIGHT, WIDTH
 from propstick.records import Alarm
@@ -25,7 +25,7 @@ _STRIP = 36
 
 def night_picture(scene: NightScene) -> str:
     """The picture as one SVG document."""
-    times = TimeScale(scene.start_s, scene.end_s, LEFT, RIGHT, scene.zone)
+    times = TimeScale(scene.start_s, scene.end_s, LEFT, RIGHT, scene.zone, scene.twelve_hour)
     parts: list[str] = [_heading(scene)]
     y = float(_HEAD)
     for box in scene.boxes:
@@ -53,7 +53,7 @@ def _in_words(scene: NightScene, times: TimeScale) -> str:
 def _worst_words(box: BoxNight, scene: NightScene, times: TimeScale) -> str:
     if box.worst_c is None or box.worst_s is None:
         return "no reading"
-    return f"{box.worst_is} {degrees(box.worst_c, scene.unit)} at {times.clock(box.worst_s)}"
+    return f"{box.worst_is} {scene.degrees(box.worst_c)} at {times.clock(box.worst_s)}"
 
 
 def _heading(scene: NightScene) -> str:
@@ -149,7 +149,7 @@ def _limits(box: BoxNight, scale: DegreeScale, scene: NightScene) -> str:
             continue
         y = float(scale.y(limit_c))
         parts.append(paper.line(LEFT, y, RIGHT, y, kind=kind, width=1.4, dash="10 4 2 4"))
-        words = f"{kind} limit {degrees(limit_c, scene.unit)}"
+        words = f"{kind} limit {scene.degrees(limit_c)}"
         parts.append(paper.text(LEFT + 5, y - 4, words, kind=kind, size=11.5, halo=True))
     return "".join(parts)
 
@@ -207,7 +207,7 @@ def _worst_mark(box: BoxNight, scene: NightScene, scale: DegreeScale, times: Tim
     at_y = y + 18 if low and y + 20 < scale.bottom else y - 9
     anchor = "end" if x > (LEFT + 2 * RIGHT) / 3 else "start" if x < (2 * LEFT + RIGHT) / 3 else "middle"
     return paper.circle(x, y, 4, css="ps-l-air", width=2) + paper.text(
-        x, at_y, degrees(box.worst_c, scene.unit), kind="air", size=13, anchor=anchor, bold=True, halo=True
+        x, at_y, scene.degrees(box.worst_c), kind="air", size=13, anchor=anchor, bold=True, halo=True
     )
 
 

@@ -6,16 +6,11 @@ from dataclasses import dataclass
 from datetime import timedelta
 from math import ceil, floor
 
-from propstick.times import local
+from propstick.times import clock_text, local
 from propstick.units import FloatArray, IntArray, Unit, c_from_f, shown
 
 _HOUR_STEPS = (1, 2, 3, 4, 6, 12, 24)
 _DEGREE_STEPS = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
-
-
-def degrees(value_c: float, unit: Unit, *, digits: int = 1) -> str:
-    """`−1.2 °C`, in the person's unit, with a true minus sign."""
-    return f"{figure(shown(value_c, unit), digits)} °{unit}"
 
 
 def figure(value: float, digits: int) -> str:
@@ -33,6 +28,7 @@ class TimeScale:
     left: float
     right: float
     zone: str | None
+    twelve_hour: bool = False
 
     def x(self, time_s: float | IntArray) -> float | FloatArray:
         """Position; outside the picture too."""
@@ -49,8 +45,8 @@ class TimeScale:
         return self.start_s <= time_s <= self.end_s
 
     def clock(self, time_s: float) -> str:
-        """`05:40` on the clock there."""
-        return local(time_s, self.zone).strftime("%H:%M")
+        """`05:40`, or `5:40 am`, on the clock there."""
+        return clock_text(time_s, self.zone, twelve_hour=self.twelve_hour)
 
     def ticks(self, *, most: int = 7) -> list[tuple[int, str]]:
         """Whole hours on the clock there and their words, at most so many."""
@@ -63,9 +59,12 @@ class TimeScale:
         while (time_s := int(at.timestamp())) <= self.end_s:
             here = local(time_s, self.zone)
             if time_s >= self.start_s and here.hour % step == 0 and here.minute == 0:
-                found.append((time_s, f"{here:%H}" if step < 24 else f"{here.day}."))
+                found.append((time_s, self._hour(here.hour) if step < 24 else f"{here.day}"))
             at = local(time_s + 900, self.zone) if here.minute % 15 == 0 else at + timedelta(minutes=1)
         return found
+
+    def _hour(self, hour: int) -> str:
+        return f"{hour % 12 or 12} {'am' if hour < 12 else 'pm'}" if self.twelve_hour else f"{hour:02d}"
 
 
 @dataclass(frozen=True)

@@ -6,8 +6,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from propstick.drawing.scales import figure
 from propstick.records import Alarm, CoverTold, LidOpening, NightForecast, Notice
-from propstick.units import FloatArray, IntArray, Unit
+from propstick.times import clock_text
+from propstick.units import FloatArray, IntArray, Unit, shown
 
 
 @dataclass(frozen=True)
@@ -59,6 +61,7 @@ class NightScene:
         title: Such as "Night of 12 April 2026".
         sunset_s, sunrise_s: None where the sun is not known.
         notices: What was sent, whatever box it is about.
+        twelve_hour, decimal_sign: As the person reads clocks and figures.
     """
 
     title: str
@@ -72,3 +75,13 @@ class NightScene:
     outside: Line = field(default_factory=Line)
     boxes: tuple[BoxNight, ...] = ()
     notices: tuple[Notice, ...] = ()
+    twelve_hour: bool = False
+    decimal_sign: str = "."
+
+    def degrees(self, value_c: float) -> str:
+        """`−1.2 °C`, in the person's unit, with a true minus sign."""
+        return f"{figure(shown(value_c, self.unit), 1)} °{self.unit}".replace(".", self.decimal_sign)
+
+    def clock(self, time_s: float) -> str:
+        """A time of day on the clock there."""
+        return clock_text(time_s, self.zone, twelve_hour=self.twelve_hour)

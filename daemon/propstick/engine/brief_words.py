@@ -21,7 +21,7 @@ ADVICE_WORDS = {
     "air": "Air",
 }
 
-_FIGURE = re.compile(r"−?\d+(?:\.\d+)?(?= °)")
+_FIGURE = re.compile(r"−?\d+(?:[.,]\d+)?(?= °)")
 """A temperature without its unit, as `Speech` writes it."""
 
 

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from propstick.garden import OUTSIDE, SITE, Garden
 from propstick.records import Alarm
-from propstick.times import local
+from propstick.times import clock_text
 from propstick.units import f_from_c
 
 NOTICE_LENGTH = 160
@@ -24,8 +24,8 @@ class Speech:
     def __init__(self, garden: Garden) -> None:
         self._zone = garden.site.zone
         self._unit = garden.site.unit
-        chosen = garden.notices.twelve_hour
-        self._twelve = (garden.site.unit == "F") if chosen is None else chosen
+        self._twelve = garden.twelve_hour
+        self._sign = garden.decimal_sign
 
     @property
     def unit(self) -> str:
@@ -36,7 +36,7 @@ class Speech:
         """A measured temperature without its unit: `28.4`, `83`."""
         if self._unit == "F":
             return f"{round(f_from_c(air_c)):d}"
-        return f"{air_c:.1f}".replace("-0.0", "0.0").replace("-", "−")
+        return f"{air_c:.1f}".replace("-0.0", "0.0").replace("-", "−").replace(".", self._sign)
 
     def measured(self, air_c: float) -> str:
         """A measured temperature: `28.4 °C`."""
@@ -50,7 +50,7 @@ class Speech:
     def limit(self, limit_c: float) -> str:
         """A setpoint as it was set: `27 °C`, `1.5 °C`, `80 °F`."""
         shown = f"{f_from_c(limit_c):.0f}" if self._unit == "F" else f"{round(limit_c, 1):g}"
-        return f"{shown} {self.unit}".replace("-", "−")
+        return f"{shown} {self.unit}".replace("-", "−").replace(".", self._sign)
 
     def shown(self, air_c: float, digits: int = 0) -> float:
         """The figure of a temperature in the person's unit."""
@@ -74,10 +74,7 @@ class Speech:
 
     def clock(self, time_s: float) -> str:
         """A time of day: `11:40`, `11:40 am`."""
-        at = local(time_s, self._zone)
-        if not self._twelve:
-            return f"{at:%H:%M}"
-        return f"{at.hour % 12 or 12}:{at:%M} {'am' if at.hour < 12 else 'pm'}"
+        return clock_text(time_s, self._zone, twelve_hour=self._twelve)
 
     def by(self, eta_s: float) -> str:
         """A forecast time, rounded down to five minutes: who is early is not sorry."""

@@ -11,7 +11,7 @@ from typing import TextIO
 from propstick.engine.pipeline import EngineState
 from propstick.garden import OUTSIDE, Garden
 from propstick.records import AlarmChange, BoxNow, Outcome, Reading
-from propstick.times import local
+from propstick.times import clock_text, local
 from propstick.units import shown
 
 LINES = 14
@@ -81,9 +81,8 @@ class Screen:
         self._out.flush()
 
     def _table(self, row_s: int, state: EngineState, boxes: tuple[BoxNow, ...]) -> list[str]:
-        clock = local(row_s, self._garden.site.zone)
         lines = [
-            f"{clock:%a %d %b %H:%M}",
+            f"{local(row_s, self._garden.site.zone):%a %d %b} {self._clock(row_s)}",
             f"{'box':<10}{'air':>8}{'per h':>8}{'soil':>8}  {'lid':<9}{'cover':<7}open alarms",
         ]
         for now in boxes:
@@ -109,7 +108,10 @@ class Screen:
         return self._stamped(change.time_s, f"{word}: {what}")
 
     def _stamped(self, time_s: int, text: str) -> str:
-        return f"{local(time_s, self._garden.site.zone):%a %H:%M}  {text}"
+        return f"{local(time_s, self._garden.site.zone):%a} {self._clock(time_s)}  {text}"
+
+    def _clock(self, time_s: int) -> str:
+        return clock_text(time_s, self._garden.site.zone, twelve_hour=self._garden.twelve_hour)
 
     def _degrees(self, value_c: float | None) -> str:
         unit = self._garden.site.unit
