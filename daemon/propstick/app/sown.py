@@ -55,4 +55,3 @@ class Sown:
             up=stored.first_up,
             cleared=stored.cleared,
         )
-
