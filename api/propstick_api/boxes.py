@@ -66,11 +66,14 @@ def watered(
     service: ServiceDep,
     site: SiteDep,
     response: Response,
-    _wish: Annotated[WateredIn | None, Body()] = None,
+    wish: Annotated[WateredIn | None, Body()] = None,
     key: OnceKey = None,
 ) -> AskedOut:
-    """The box was watered."""
-    return ask(service, site, response, "watered", {"box": box}, key=key)
+    """The box was watered, just now or at a moment of the last 60 days."""
+    body = {"box": box}
+    if wish is not None and wish.at is not None:
+        body["at"] = wish.at.isoformat()
+    return ask(service, site, response, "watered", body, key=key)
 
 
 @router.post("/out-of-service", status_code=202)

@@ -108,7 +108,11 @@ class OnIn(In):
 
 
 class WateredIn(In):
-    """Nothing to say but that it was done."""
+    """When it was done; without `at`, just now."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"at": "2026-03-15T07:30:00+01:00"}]})
+
+    at: Annotated[datetime | None, Field(strict=False, description="RFC 3339, with an offset")] = None
 
 
 class SeriesOut(Out):

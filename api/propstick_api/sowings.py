@@ -7,8 +7,10 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Query, Response
 from starlette.exceptions import HTTPException
 
+from propstick.edges.sowings import check_has_been
 from propstick.errors import InputError
 from propstick.garden import OUTSIDE
+from propstick.times import local_date
 from propstick_api.asked import LARGEST_ID
 from propstick_api.deps import OnceKey, ServiceDep, Site, SiteDep
 from propstick_api.moments import in_years
@@ -40,7 +42,7 @@ def sow(
     wish: SowingIn, service: ServiceDep, site: SiteDep, response: Response, key: OnceKey = None
 ) -> SowingOut:
     """Writes down a sowing. A crop without published figures is taken as it is named."""
-    made = site.sowings.add(_fields(wish, site), by="page", key=key, at_s=service.now_s)
+    made = site.sowings.add(_fields(wish, site, service.now_s), by="page", key=key, at_s=service.now_s)
     response.headers["Location"] = f"/v1/sowings/{made.id}"
     return SowingOut(**made.to_json())
 
@@ -49,7 +51,7 @@ def sow(
 def change(sowing_id: SowingId, wish: SowingChangeIn, service: ServiceDep, site: SiteDep) -> SowingOut:
     """Changes some fields; `removed: false` puts back what was taken back."""
     _must_be(site, sowing_id)
-    fields = _fields(wish, site)
+    fields = _fields(wish, site, service.now_s)
     if "removed" in wish.model_fields_set:
         site.sowings.put_back(sowing_id, by="page", at_s=service.now_s)
     return SowingOut(**site.sowings.change(sowing_id, fields, by="page", at_s=service.now_s).to_json())
@@ -62,11 +64,12 @@ def take_back(sowing_id: SowingId, service: ServiceDep, site: SiteDep) -> Sowing
     return SowingOut(**site.sowings.remove(sowing_id, by="page", at_s=service.now_s).to_json())
 
 
-def _fields(wish: SowingFields, site: Site) -> dict[str, Any]:
+def _fields(wish: SowingFields, site: Site, now_s: int) -> dict[str, Any]:
     fields = wish.model_dump(exclude_unset=True, exclude={"removed"})
     for name, value in fields.items():
         if hasattr(value, "year"):
             in_years(value, what=f"sowing, {name}")
+    check_has_been(fields, today=local_date(now_s, site.garden.site.zone))
     names = (*site.garden.box_names, OUTSIDE)
     if "box" in fields and fields["box"] not in names:
         raise InputError(f"sowing, box: got {fields['box'][:60]!r}, expected one of {', '.join(names)}")

@@ -12,6 +12,7 @@ DAY = {"from": "2026-04-12T14:00:00Z", "to": "2026-04-13T08:00:00Z"}
         ("lid", {"opening": None}, "lid"),
         ("cover", {"on": True}, "cover"),
         ("watered", None, "watered"),
+        ("watered", {"at": "2026-04-10T07:30:00+02:00"}, "watered"),
         ("out-of-service", {"on": True}, "out-of-service"),
     ],
 )

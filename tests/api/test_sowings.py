@@ -44,7 +44,8 @@ def test_the_same_key_is_the_same_sowing(client):
 @pytest.mark.parametrize(
     "change",
     [{"box": "est"}, {"crop": ""}, {"crop": "  "}, {"crop": 5}, {"sown": "2026-02-30"},
-     {"sown": "0001-01-01"}, {"sown": "9999-12-31"}, {"first_up": "2026-01-01"}, {"yield_g": -1},
+     {"sown": "0001-01-01"}, {"sown": "9999-12-31"}, {"first_up": "2026-01-01"}, {"sown": "2026-12-01"},
+     {"first_up": "2026-12-01"}, {"first_pick": "2026-04-01"}, {"yield_g": -1},
      {"yield_g": 10**12}, {"yield_g": 1.5}, {"note": "x" * 2001}, {"colour": "green"}, {"note": "nul\x00"},
      {"removed": True}],
 )  # fmt: skip

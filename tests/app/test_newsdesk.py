@@ -6,6 +6,7 @@ from propstick.app.newsdesk import news_of
 from propstick.errors import InputError
 from propstick.garden import Box, Garden
 from propstick.records import Acknowledged, CoverTold, LidTold, ServiceChanged, Shelved, WateredTold
+from propstick.times import utc_text
 
 ROW_S = 1_790_000_040
 GARDEN = Garden(boxes=(Box(name="north"),))
@@ -24,6 +25,11 @@ def ask(kind, **body):
         ("lid", {"box": "north", "opening": None}, LidTold(time_s=ROW_S, box="north", opening=None)),
         ("cover", {"box": "north", "on": True}, CoverTold(time_s=ROW_S, box="north", on=True)),
         ("watered", {"box": "north"}, WateredTold(time_s=ROW_S, box="north")),
+        (
+            "watered",
+            {"box": "north", "at": utc_text(ROW_S - 7200)},
+            WateredTold(time_s=ROW_S - 7200, box="north"),
+        ),
         ("acknowledge", {"id": ALARM}, Acknowledged(time_s=ROW_S, alarm_id=ALARM)),
         (
             "shelve",
@@ -49,6 +55,9 @@ def test_a_good_request_becomes_news(kind, body, news):
         ("shelve", {"id": ALARM, "until": "tomorrow"}, "tomorrow"),
         ("shelve", {"id": ALARM, "until": "2030-01-01T00:00:00Z"}, "four weeks"),
         ("shelve", {"id": ALARM, "until": "2026-09-21T18:00:00"}, "offset"),
+        ("watered", {"box": "north", "at": utc_text(ROW_S + 60)}, "60 days"),
+        ("watered", {"box": "north", "at": utc_text(ROW_S - 61 * 86_400)}, "60 days"),
+        ("watered", {"box": "north", "at": "2026-09-21T18:00:00"}, "offset"),
         ("dance", {"box": "north"}, "dance"),
     ],
 )

@@ -22,6 +22,7 @@ from propstick.records import (
     WateredTold,
 )
 
+LONGEST_DRY_S = 60 * 86_400
 LID_WORDS = {"closed": 0.0, "propped": 0.1, "open": 1.0}
 
 
@@ -53,7 +54,7 @@ def news_of(
             raise InputError(f"request cover: on was {body.get('on')!r}, expected true or false")
         return CoverTold(time_s=row_s, box=box, on=body["on"])
     if kind == "watered":
-        return WateredTold(time_s=row_s, box=box)
+        return WateredTold(time_s=_watered_at(body.get("at"), row_s), box=box)
     if kind == "out-of-service":
         return ServiceChanged(time_s=row_s, box=box, in_service=not body.get("on", True))
     raise InputError(f"request: unknown kind {kind!r}")
@@ -67,6 +68,22 @@ def _opening(value: Any) -> float | None:
     if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= 1:
         raise InputError(f"request lid: opening was {value!r}, expected 0 (closed) to 1 (fully open)")
     return round(float(value), 2)
+
+
+def _watered_at(value: Any, row_s: int) -> int:
+    """When a box was watered, UTC seconds: a moment of the last 60 days; None: just now."""
+    if value is None:
+        return row_s
+    try:
+        at = datetime.fromisoformat(str(value))
+        if at.tzinfo is None:
+            raise ValueError
+    except ValueError:
+        raise InputError(f"request watered: at was {value!r}, expected RFC 3339 with an offset") from None
+    at_s = int(at.timestamp())
+    if not row_s - LONGEST_DRY_S <= at_s <= row_s:
+        raise InputError(f"request watered: at was {value!r}, expected a moment of the last 60 days")
+    return at_s
 
 
 def _moment(value: Any, row_s: int) -> int:

@@ -103,7 +103,7 @@ def plot_hours(log: ReadingLog, journal: Journal, garden: Garden, *, first_s: in
     moves: list[tuple[int, dict[str, str | None]]] = []
     for news in journal.news_between(0, now_s):
         if isinstance(news, WateredTold):
-            watered[news.box] = news.time_s
+            watered[news.box] = max(news.time_s, watered.get(news.box, 0))
         elif isinstance(news, GardenChanged):
             moves.append((news.time_s, {box.name: box.spot for box in news.garden.boxes}))
     present = {box.name: box.spot for box in garden.boxes}

@@ -224,6 +224,21 @@ class Sowings:
         connection.execute(schema.sowing_changes.insert(), row)
 
 
+def check_has_been(fields: Mapping[str, Any], *, today: date) -> None:
+    """No day of a sowing lies ahead: what is noted has been seen.
+
+    Raises:
+        InputError: a day after `today`, the day on the garden's calendar.
+    """
+    for name in DATES:
+        day = _day(name, fields.get(name))
+        if day is not None and day > today:
+            raise InputError(
+                f"sowing, {name}: got {day}, which is still to come, expected {today} or earlier",
+                hint="write it down on the day; the season says when to sow next",
+            )
+
+
 def _record(row: Any) -> StoredSowing:
     return StoredSowing(**{name: getattr(row, name) for name in StoredSowing.__dataclass_fields__})
 
