@@ -22,7 +22,7 @@ from propstick.garden import OUTSIDE
 from propstick.growing.crops import crop_table
 from propstick.growing.emergence import rate_per_day
 from propstick.growing.warmth import degree_days
-from propstick.records import NightForecast, Outcome, WateredTold
+from propstick.records import LidOpening, NightForecast, Outcome, WateredTold
 
 pytestmark = pytest.mark.slow
 BENCH = Path(__file__).parents[1] / "bench" / "spring.py"
@@ -211,6 +211,25 @@ def test_hardening_goes_by_the_newest_forecast_outside(spring):
     assert tonight().at_night == 0.3
     with pytest.raises(InputError, match="expected one of north"):
         plan_for(spring.store, spring.garden, "nrth", now_s)
+
+
+def test_hardening_counts_the_days_the_recorded_lid_stood_open(spring):
+    """Three days opened a little further each, the fourth forgotten: the plan waits at its fourth day."""
+    zone_h = 4  # Newark's clock in April is four hours behind UTC
+    lids = []
+    for day, opening in ((6, 0.1), (7, 0.3), (8, 0.5)):
+        for hour, value in ((8, opening), (18, 0.0)):
+            time_s = int(datetime(2013, 4, day, hour + zone_h, tzinfo=UTC).timestamp())
+            lids.append(LidOpening(box="north", time_s=time_s, opening=value, known_from="told"))
+    Journal(spring.store, "spring").commit(
+        row_s=lids[-1].time_s, readings=(), outcome=Outcome(lids=tuple(lids))
+    )
+    now_s = int(datetime(2013, 4, 10, 22, tzinfo=UTC).timestamp())
+    plan = plan_for(spring.store, spring.garden, "north", now_s)
+    assert len(plan) == 4
+    assert plan[0].day == date(2013, 4, 10)
+    assert plan[0].by_day == 1.0
+    assert len(plan_for(spring.store, spring.garden, "lane", now_s)) == 7
 
 
 def test_an_empty_store_and_an_unknown_box_are_no_fault(tmp_path):

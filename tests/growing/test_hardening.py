@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from propstick.growing.hardening import hardening_plan
+from propstick.growing.hardening import DAY_OPENINGS, NIGHT_OPENINGS, days_lived, hardening_plan
 
 START = date(2026, 4, 20)
 
@@ -33,3 +33,15 @@ def test_a_cold_day_stays_shut_and_says_why():
 
 def test_a_week_that_is_over_has_nothing_left():
     assert hardening_plan(START, frost_limit_c=1.0, days_done=7) == ()
+
+
+def test_the_recorded_lid_says_how_far_the_week_is():
+    """Lived as planned it is over; a shut day, a shut night and an unknown one wait, and lose nothing."""
+    week = list(zip(DAY_OPENINGS, NIGHT_OPENINGS, strict=True))
+    assert [days_lived(week[:k]) for k in range(8)] == list(range(8))
+    assert days_lived([*week, (1.0, 1.0)]) == 7
+    assert days_lived([week[0], (0.0, 0.0), (None, None), week[1]]) == 2
+    assert days_lived([*week[:3], (1.0, 0.0)]) == 3
+    assert days_lived([*week[:3], (1.0, None), (1.0, 0.1)]) == 4
+    assert days_lived([(0.09, 0.0)]) == 1  # as good as a tenth
+    assert days_lived([]) == 0

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
-from datetime import timedelta
+from datetime import time, timedelta
 from pathlib import Path
 
 from propstick.app.sown import Sown
@@ -12,35 +13,86 @@ from propstick.edges.journal import Journal
 from propstick.engine.nights import night_of
 from propstick.errors import InputError
 from propstick.garden import OUTSIDE, Garden
-from propstick.growing.hardening import DAY_OPENINGS, HardeningDay, hardening_plan
-from propstick.times import DAY_S, local_date
+from propstick.growing.hardening import DAY_OPENINGS, HardeningDay, days_lived, hardening_plan
+from propstick.records import LidOpening
+from propstick.times import DAY_S, at_local, local_date
+
+LOOK_BACK_D = 14
+"""A lid opened longer ago has hardened what has grown since no more."""
+DAY_FROM, DAY_UNTIL, NIGHT_FROM, NIGHT_UNTIL = time(10), time(16), time(22), time(6)
+"""The hours whose mean opening counts, on the garden's clock. Ours."""
 
 
 def plan_for(
-    store: Store, garden: Garden, box: str, now_s: int, *, done: int = 0, garden_file: Path | None = None
-) -> tuple[HardeningDay, ...]:
-    """What is left of the week.
+    store: Store, garden: Garden, box: str, now_s: int, *, done: int | None = None,
+    garden_file: Path | None = None,
+) -> tuple[HardeningDay, ...]:  # fmt: skip
+    """What is left of the week; empty when it has been lived through.
+
+    Args:
+        done: Days of it already lived through; None: as the recorded lid says.
 
     Raises:
-        InputError: no such box, or a week that is over.
+        InputError: no such box, or more days than a week has.
     """
     if box not in garden.box_names:
         names = ", ".join(garden.box_names) or "none"
         raise InputError(f"hardening: got box {box!r}, expected one of {names}")
-    if not 0 <= done < len(DAY_OPENINGS):
+    if done is not None and not 0 <= done < len(DAY_OPENINGS):
         raise InputError(f"--done: got {done}, expected 0 to {len(DAY_OPENINGS) - 1} days")
     name = garden.site.name
     garden = replace(garden, sowings=Sown(store, name, garden_file=garden_file)())
     today = local_date(now_s, garden.site.zone)
+    journal = Journal(store, name)
+    if done is None:
+        done = days_lived(openings_of(journal, garden, box, now_s))
     limit = garden.limits_for(box, today).frost_c
     assert limit is not None
     return hardening_plan(
         today,
         frost_limit_c=limit,
         days_done=done,
-        tonight_low_c=_tonight(Journal(store, name), garden, now_s),
+        tonight_low_c=_tonight(journal, garden, now_s),
         unit=garden.site.unit,
     )
+
+
+def openings_of(
+    journal: Journal, garden: Garden, box: str, now_s: int
+) -> list[tuple[float | None, float | None]]:
+    """Mean opening by day and in the night after it, of the last fortnight's nights that are over."""
+    zone = garden.site.zone
+    today = local_date(now_s, zone)
+    first_s = at_local(today - timedelta(days=LOOK_BACK_D), time(0), zone)
+    # A lid is recorded when it changes: the last change before may lie long ago.
+    known = [one for one in journal.issued("lids", first_s - 60 * DAY_S, now_s + 1) if one.box == box]
+    found = []
+    for back in range(LOOK_BACK_D, 0, -1):
+        day = today - timedelta(days=back)
+        next_day = day + timedelta(days=1)
+        if at_local(next_day, NIGHT_UNTIL, zone) > now_s:
+            continue
+        found.append(
+            (
+                _mean(known, at_local(day, DAY_FROM, zone), at_local(day, DAY_UNTIL, zone)),
+                _mean(known, at_local(day, NIGHT_FROM, zone), at_local(next_day, NIGHT_UNTIL, zone)),
+            )
+        )
+    return found
+
+
+def _mean(known: Sequence[LidOpening], start_s: int, stop_s: int) -> float | None:
+    """Mean opening of a stretch; None where nothing was recorded before its end."""
+    before = [one for one in known if one.time_s <= start_s]
+    within = [one for one in known if start_s < one.time_s < stop_s]
+    if not before and not within:
+        return None
+    opening = before[-1].opening if before else within[0].opening
+    total, at_s = 0.0, start_s
+    for one in within:
+        total += opening * (one.time_s - at_s)
+        opening, at_s = one.opening, one.time_s
+    return (total + opening * (stop_s - at_s)) / (stop_s - start_s)
 
 
 def _tonight(journal: Journal, garden: Garden, now_s: int) -> float | None:

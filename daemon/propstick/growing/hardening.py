@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -18,6 +19,8 @@ COLD_DAY_C = 4.4
 MARGIN_C = 1.0
 """A night is let in only if its low end stays so far above the crop's limit."""
 CLOSED = 0.0
+NEARLY = 0.8
+"""A day counts as lived through if its lid stood so much of the planned opening, as a mean. Ours."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,6 +40,29 @@ class HardeningDay:
             "at_night": self.at_night,
             "words": self.words,
         }
+
+
+def days_lived(openings: Sequence[tuple[float | None, float | None]]) -> int:
+    """How many days of the plan the recorded lid has lived through.
+
+    A day that fell short, a night that had to stay shut, and one of which nothing is known count as
+    none: the plan waits at that day.
+
+    Args:
+        openings: Of the days that are over, oldest first: mean opening by day and in the night after
+            it, 0 to 1; None where it is not known.
+    """
+    done = 0
+    for by_day, at_night in openings:
+        if done == len(DAY_OPENINGS):
+            break
+        if by_day is None or by_day < NEARLY * DAY_OPENINGS[done]:
+            continue
+        if NIGHT_OPENINGS[done] == CLOSED or (
+            at_night is not None and at_night >= NEARLY * NIGHT_OPENINGS[done]
+        ):
+            done += 1
+    return done
 
 
 def hardening_plan(

@@ -36,7 +36,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--harden", metavar="BOX", help="the plan of a week's hardening off (default: none)")
     parser.add_argument(
-        "--done", type=int, default=0, metavar="N", help="with --harden: days of it done, 0 to 6 (default 0)"
+        "--done",
+        type=int,
+        metavar="N",
+        help="with --harden: days of it done, 0 to 6 (default: as the recorded lid says)",
     )
     parser.add_argument("--report", metavar="FILE", help="write one page: .html or .json (default: none)")
     add_json(parser)
@@ -108,6 +111,9 @@ def _harden(args: argparse.Namespace, settings: Settings, store: Store, now_s: i
     if args.json:
         print_json([day.to_json() for day in plan])
         return 0
+    if not plan:
+        print(f"{args.harden} has been hardened off: a week of open lids is recorded. The cover can go.")
+        return 0
     print_table(
         ("DAY", "LID BY DAY", "LID AT NIGHT", "WHY"),
         [
@@ -116,5 +122,6 @@ def _harden(args: argparse.Namespace, settings: Settings, store: Store, now_s: i
         ],
     )  # fmt: skip
     print()
-    print(f"Ask again each evening: propstick season --harden {args.harden} --done N, the days done so far.")
+    by_hand = "as you said" if args.done is not None else "by the recorded lid; --done N if that is wrong"
+    print(f"{7 - len(plan)} of 7 days done, {by_hand}. Ask again each evening: the night decides.")
     return 0
