@@ -124,6 +124,22 @@ def test_what_has_no_figure_says_so_and_kinship_is_marked(spring):
     assert odd.notes == ("no figures for marigold: nothing can be expected of it",)
 
 
+def test_what_is_overdue_is_not_shown_as_to_come(spring):
+    """Rocket was to be picked long ago, and nobody noted it: not a date in the past as if expected."""
+    report = at(spring, 4, 20)
+    one = batch(report, 2)
+    late = date.fromordinal(one.day(one.pick.high_s).toordinal() + 1)
+    between = date.fromordinal(one.day(one.pick.expected_s).toordinal() + 1)
+    assert season_words.pick_text(one, report.day) == season_words.window_text(one, one.pick)
+    assert season_words.pick_text(one, between).startswith("any day, to")
+    assert season_words.pick_text(one, late).startswith("due from")
+
+
+def test_heat_without_any_watch_is_no_clean_record(spring):
+    """Readings alone, nothing ever issued: the page must not say that all was well."""
+    assert "no watch was running" in season_words.warnings_sentence(at(spring, 4, 12))
+
+
 def test_the_next_sowing_is_that_of_the_youngest_batch_only(spring):
     sowings = Sowings(spring.store, "spring")
     sowings.add({"crop": "lettuce", "box": "north", "sown": "2013-03-15"}, by="t")
@@ -187,6 +203,8 @@ def test_the_report_is_written_as_page_or_data_and_nothing_else(spring, tmp_path
     report = at(spring, 4, 10)
     write_sheet(report, str(tmp_path / "spring.html"))
     assert (tmp_path / "spring.html").read_text().startswith("<!doctype html>")
+    write_sheet(report, str(tmp_path / "spring.pdf"))
+    assert (tmp_path / "spring.pdf").read_bytes().startswith(b"%PDF-")
     write_sheet(report, str(tmp_path / "spring.json"))
     assert json.loads((tmp_path / "spring.json").read_text())["site"] == "spring"
     with pytest.raises(InputError, match="ends in"):

@@ -45,14 +45,17 @@ def up_text(batch: BatchView, today: date) -> str:
     return window_text(batch, batch.up)
 
 
-def pick_text(batch: BatchView) -> str:
-    """First pick in a cell."""
+def pick_text(batch: BatchView, today: date) -> str:
+    """First pick in a cell: noted, expected with its interval, or due."""
     if batch.sowing.first_pick is not None:
         return f"picked {day_text(batch.sowing.first_pick)}"
     if batch.sowing.cleared is not None:
         return f"cleared {day_text(batch.sowing.cleared)}"
     if batch.pick.expected_s is None and batch.pick_words.startswith("no published"):
         return "no figure yet"
+    expected, last = batch.day(batch.pick.expected_s), batch.day(batch.pick.high_s)
+    if expected is not None and expected <= today:
+        return f"any day, to {day_text(last)}" if last and last >= today else f"due from {day_text(expected)}"
     return window_text(batch, batch.pick)
 
 
@@ -117,7 +120,8 @@ def box_sentences(box: BoxView) -> list[str]:
     if box.worth is not None:
         said.append(f"{box.worth_words}.")
     if box.water is not None:
-        said.append(f"water: {box.water.words()}.")
+        hint = "" if box.water.was_told else f" Tell each watering: propstick watered {box.box}."
+        said.append(f"water: {box.water.words()}.{hint}")
     if box.sun is not None:
         hours = ", ".join(f"{hour}" for hour in box.sun.shaded)
         shade = f", in shade at {hours} h" if hours else ""
@@ -142,7 +146,10 @@ def warnings_sentence(report: SeasonReport) -> str:
     """How right the season's warnings were."""
     tally = report.warnings
     if not (tally.came or tally.withdrawn or tally.unannounced):
-        return "No warning was given, and nothing came that should have had one."
+        hot = [one.box for one in report.boxes if one.worth is not None and one.worth.hot_hours > 0]
+        if hot:
+            return f"No warning is on record, though {', '.join(hot)} passed the limit: no watch was running."
+        return "No warning was given, and nothing is on record that should have had one."
     return (
         f"Of what was foretold {tally.came} came and {tally.withdrawn} did not; "
         f"{tally.unannounced} came unannounced."

@@ -23,7 +23,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "  propstick season                         every batch and box as it stands\n"
         "  propstick season --every 10              to pick each crop anew every 10 days\n"
         "  propstick season --harden north          a week of lid openings before its cover goes\n"
-        "  propstick season --report spring.html    one page to keep; .json for the data\n\n"
+        "  propstick season --report spring.html    one page to keep; or .pdf; .json for the data\n\n"
         "Dates after a comma are a 90 % interval. Figures and their sources: crops.toml of the program;\n"
         "a crops.toml beside the garden file corrects them and adds crops.\n"
     )
@@ -41,7 +41,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="with --harden: days of it done, 0 to 6 (default: as the recorded lid says)",
     )
-    parser.add_argument("--report", metavar="FILE", help="write one page: .html or .json (default: none)")
+    parser.add_argument(
+        "--report", metavar="FILE", help="write one page: .html, .pdf or .json (default: none)"
+    )
     add_json(parser)
 
 
@@ -85,7 +87,7 @@ def show(report: SeasonReport) -> None:
                 (
                     str(one.sowing.id), one.sowing.crop[:13], one.sowing.box[:9],
                     words.day_text(one.sowing.sown), words.up_text(one, report.day)[:21],
-                    words.pick_text(one)[:21],
+                    words.pick_text(one, report.day)[:21],
                 )
                 for one in report.batches
             ],
