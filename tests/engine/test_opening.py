@@ -68,4 +68,5 @@ def test_chopping_never_shows(garden_rows, kent, two_boxes):
     for name in ("opening", "p_closed", "loose"):
         np.testing.assert_array_equal(getattr(whole, name), np.concatenate([getattr(p, name) for p in parts]))
     np.testing.assert_array_equal(state.weight, carried.weight)
-    np.testing.assert_array_equal(state.low_min, carried.low_min)
+    np.testing.assert_array_equal(state.total, carried.total)
+    np.testing.assert_array_equal(state.least, carried.least)
