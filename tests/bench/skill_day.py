@@ -358,7 +358,8 @@ MEASURED = {
 }
 
 
-def _joined(parts: list[dict[str, FloatArray]]) -> dict[str, FloatArray]:
+def joined(parts: list[dict[str, FloatArray]]) -> dict[str, FloatArray]:
+    """Tables laid end to end, column by column."""
     return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
 
 
@@ -386,9 +387,9 @@ def main(arguments: list[str]) -> int:
             world.rows, outside_humidity_pct=unknown, humidity_pct=np.full_like(world.rows.air_c, np.nan)
         )
         dry.append(forecast_world(rows, site, world.boxes, with_model=False, day_truth=False)[0])
-    print_nights("New York 2013, simulated boxes, no humidity probe", _joined(dry))
-    print_nights("New York 2013, simulated boxes, humidity outside", _joined(nights))
-    print_days("New York 2013, simulated boxes", _joined(days))
+    print_nights("New York 2013, simulated boxes, no humidity probe", joined(dry))
+    print_nights("New York 2013, simulated boxes, humidity outside", joined(nights))
+    print_days("New York 2013, simulated boxes", joined(days))
     return 0
 
 

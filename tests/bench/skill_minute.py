@@ -76,8 +76,10 @@ def plain(trace: Trace, rows: IntArray) -> dict[str, tuple[FloatArray, ...]]:
     }
 
 
-def forecast(world: worlds.World, *, told: bool) -> tuple[Rows, minute.Minutes]:
-    """Our forecasts and the plain ones over a world."""
+def forecast(
+    world: worlds.World, *, told: bool, skipped_days: int = SKIPPED_DAYS
+) -> tuple[Rows, minute.Minutes]:
+    """Our forecasts and the plain ones over a world, after its first days."""
     rows = world.rows if told else replace(world.rows, lid=np.full_like(world.rows.lid, np.nan))
     state, parts = minute.begin(world.boxes), []
     for first in range(0, len(rows), 1440):
@@ -88,7 +90,7 @@ def forecast(world: worlds.World, *, told: bool) -> tuple[Rows, minute.Minutes]:
         parts.append((first, part))
     whole = minute.joined(parts)
     ahead = whole.ahead
-    kept = (ahead.row > SKIPPED_DAYS * 1440) & (ahead.row < len(rows) - 70)
+    kept = (ahead.row > skipped_days * 1440) & (ahead.row < len(rows) - 70)
     row = ahead.row[kept]
     air = world.rows.air_c
     stays, shifts = held(air), moved(world.rows.lid)

@@ -78,6 +78,18 @@ def test_clear_days_teach_what_this_box_reaches(lift_c):
     assert state.day.gain_weight[CLOSED, 0] > 3.0
 
 
+@pytest.mark.slow
+def test_the_first_day_says_how_little_it_knows_and_teaches_no_gain():
+    """Relative to its height the first interval is the widest, and it holds what came."""
+    issued, state = _issued(_rows(3))
+    share = [
+        ((f.high_c - f.low_c)[CLOSED, 0]) / (f.max_c[CLOSED, 0] - f.outside_max_c) for f, _ in issued[:2]
+    ]
+    assert share[0] > 1.2 * share[1]
+    assert issued[0][0].low_c[CLOSED, 0] <= issued[0][1] <= issued[0][0].high_c[CLOSED, 0]
+    assert state.day.gain_weight[CLOSED, 0] <= 2.0
+
+
 @pytest.mark.parametrize("site", [SITE, Site(zone="Europe/Zurich")])
 def test_without_the_model_the_best_lift_decides(site):
     issued, _ = _issued(_rows(6), site=site, model=False)

@@ -9,9 +9,24 @@ from propstick.engine import day_record
 from propstick.engine.rise import CLASSES
 
 
+def _after_a_day(boxes: int, **known) -> day_record.DayState:
+    state = day_record.no_days(boxes)
+    return replace(state, rise=replace(state.rise, weight=np.ones(CLASSES)), **known)
+
+
+def test_the_first_day_asks_for_more_than_the_rates_nobody_has_learnt_say():
+    shut = np.zeros((1, 1))
+    first, later = (
+        day_record.gain_at(state, shut)[0, 0] for state in (day_record.no_days(1), _after_a_day(1))
+    )
+    assert later == pytest.approx(1.0)
+    assert first == pytest.approx(day_record.FIRST_DAY_GAIN)
+    assert first > later
+
+
 def test_the_gain_runs_straight_between_the_openings_it_was_learnt_at():
     gain = np.array([[1.0], [0.6], [0.8]])
-    state = replace(day_record.no_days(1), gain=gain, gain_weight=np.full((3, 1), 1e9))
+    state = _after_a_day(1, gain=gain, gain_weight=np.full((3, 1), 1e9))
     lids = np.array([[0.0], [0.05], [0.1], [0.55], [1.0]])
     assert day_record.gain_at(state, lids)[:, 0] == pytest.approx([1.0, 0.8, 0.6, 0.7, 0.8])
 
@@ -20,7 +35,7 @@ def test_a_box_never_held_so_takes_after_the_others():
     """Three propped days of one box at 0.5: the site is at (3 x 0.5 + prior) / 4, and so is the other box."""
     gain, weight = np.repeat(day_record.GAIN_PRIOR[:, None], 2, axis=1), np.zeros((3, 2))
     gain[1, 0], weight[1, 0] = 0.5, 3.0
-    state = replace(day_record.no_days(2), gain=gain, gain_weight=weight)
+    state = _after_a_day(2, gain=gain, gain_weight=weight)
     propped = day_record.gain_at(state, np.full((1, 2), 0.1))[0]
     site = (3 * 0.5 + day_record.GAIN_PRIOR[1]) / 4
     assert propped == pytest.approx([(3 * 0.5 + site) / 4, site])

@@ -19,6 +19,7 @@ from propstick.engine.day_record import (
     OPENINGS,
     SHARPNESS,
     DayState,
+    days_seen,
     gain_at,
     plain_share,
     remembered,
@@ -44,6 +45,9 @@ SOIL_FOLLOWS_PER_MIN = 0.010
 SOIL_RETURNS_PER_MIN = 0.0015
 LIFT_ERROR = np.array([0.07, 0.25, 0.15, 0.33])
 """Error of a forecast beyond that of the outside's rise, as a share of its height above the outside."""
+FIRST_DAY_ERROR = 0.25
+"""And beyond that before the first day has ended: what a box of unknown weight and draughts may be off by.
+It shrinks with the days seen."""
 LEAST_ERROR_C = 0.7
 RISE_SHARE = np.array([0.9, 0.95, 1.0, 0.9])
 RECORD_DAYS = 16.0
@@ -143,9 +147,8 @@ def issue(
     forecast = np.concatenate([clear[:3], expected[None]])
     forecast = np.fmax(forecast, np.where(np.isnan(forecast), np.nan, now))
     height = np.maximum(forecast - reference, 0.0)
-    prior_square = (
-        (RISE_SHARE[:, None] * rise.sd_c) ** 2 + (LIFT_ERROR[:, None] * height) ** 2 + LEAST_ERROR_C**2
-    )
+    lift_error = np.hypot(LIFT_ERROR, FIRST_DAY_ERROR / (1.0 + days_seen(state)))[:, None]
+    prior_square = (RISE_SHARE[:, None] * rise.sd_c) ** 2 + (lift_error * height) ** 2 + LEAST_ERROR_C**2
     n = state.weight[k]
     square = (RECORD_DAYS * prior_square + n * state.square_c2[k]) / (RECORD_DAYS + n)
     sd = state.widen[k][:, None] * np.sqrt(square)
@@ -159,7 +162,8 @@ def issue(
         issued_top_c=np.float64(top),
         issued_clear_c=clear[3],
         issued_shut_c=experts,
-        issued_model_c=model,
+        # The gain belongs to learnt rates: those of the first day would teach it wrongly for weeks.
+        issued_model_c=np.full_like(model, np.nan) if days_seen(state) == 0.0 else model,
         issued_share=sun_share,
         issued_as_is_c=as_is,
     )
