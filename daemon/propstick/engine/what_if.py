@@ -16,15 +16,22 @@ from propstick.engine.trace import COVER_LOSS, COVER_SUN, Trace
 from propstick.physics.box import SUN_GAIN_C_PER_MIN, BoxRates, air_exchange, step
 from propstick.units import FloatArray, IntArray
 
-_ERROR_SHARE = 0.75
-_ERROR_LEAST_C = 0.15
+_ERROR_SHARE = 0.6
+_ERROR_LEAST_C = 0.4
 """90 % half-width: a floor and a share of the difference; from invented boxes."""
 _BARE_BED_C_MIN = 0.06
 """Night cooling of the soil surface where no glass is above it, lid fully open. 60 W/m² net to a clear
 sky on 1 cm of soil would be 0.16 °C/min; a lid bares part of the bed, skies are not always clear. Fitted
 on invented boxes."""
 _DARK_W_M2 = 100.0
+_BELIEVED = 0.66
+_USUAL_GAIN_C = 0.5
+_USUAL_WITHIN_MIN = 60.0
+"""At night a lid's effect is small, and the two runs exaggerate what differs from box to box: they are
+believed so far, and for the rest a lid that is shut gains what it usually does. Regression on 82 nights of
+invented boxes under weather measured at Davos and Tharandt."""
 _SOIL_RETURNS_PER_MIN = 0.0015
+_SAME_OPENING = 0.02
 
 
 @dataclass(frozen=True)
@@ -73,6 +80,8 @@ def what_if(
     covers = np.stack([cover_was, cover_was if cover is None else np.full(len(rows), float(cover))], axis=1)
     path = _two_runs(trace, rows, box, lids, covers, step_s / 60.0)
     change = path[:, 1] - path[:, 0]
+    if opening is not None:
+        change = _believed(change, trace, rows, closes=lids[:, 0] - lids[:, 1], minutes=step_s / 60.0)
     measured = trace.measured_c[rows, box]
     curve = measured + change
     coldest = int(np.nanargmin(curve))
@@ -92,6 +101,21 @@ def what_if(
         max_c=float(np.nanmax(curve)),
         observed_min_c=observed,
     )
+
+
+def _believed(
+    change_c: FloatArray, trace: Trace, rows: IntArray, *, closes: FloatArray, minutes: float
+) -> FloatArray:
+    """The change of the two runs, by night drawn towards what moving a lid usually does; (n,) [°C].
+
+    Args:
+        closes: How much further the lid is shut than it was, (n,).
+    """
+    dark = np.clip(1.0 - trace.clear_sky_w_m2[rows] / _DARK_W_M2, 0.0, 1.0)
+    moved = np.where(np.abs(closes) > _SAME_OPENING, np.sign(closes), 0.0)
+    since_min = minutes * np.cumsum(moved != 0.0)
+    usual = _USUAL_GAIN_C * moved * -np.expm1(-since_min / _USUAL_WITHIN_MIN)
+    return change_c + dark * (1.0 - _BELIEVED) * (usual - change_c) * (moved != 0.0)
 
 
 def _two_runs(
