@@ -58,6 +58,20 @@ def test_warnings_shares():
     assert np.isnan(scores.warnings(np.array([0]), np.array([0])).false_share)
 
 
+def test_warnings_of_finleys_tornadoes():
+    """The 2803 forecasts of Finley (1884), as counted by Gilbert (1884).
+
+    Hit rate 0.549, false alarm ratio 0.720.
+    """
+    hits, false, misses, silences = 28, 72, 23, 2680
+    warned = np.repeat([1, 1, 0, 0], [hits, false, misses, silences])
+    came = np.repeat([1, 0, 1, 0], [hits, false, misses, silences])
+    counted = scores.warnings(warned, came)
+    assert (counted.hits, counted.false, counted.misses, counted.rejections) == (28, 72, 23, 2680)
+    assert counted.hit_share == pytest.approx(0.549, abs=5e-4)
+    assert counted.false_share == pytest.approx(0.720, abs=5e-4)
+
+
 def test_reliability_of_a_perfectly_calibrated_stream():
     """In each bin the share that came is the mean stated chance."""
     stated = np.repeat([0.05, 0.25, 0.95], 20)

@@ -53,7 +53,7 @@ def test_night_forecasts_are_judged_by_what_came_after_them():
     assert row["error_c"] == 0.5  # of the night that both have: |3.5 - 4|
     assert row["plain_error_c"] == 3.0  # |1 - 4|
     assert row["is_better"] is None  # one night shows nothing
-    assert row["verdict"] == "too few cases to say (1)"
+    assert row["verdict"] == "too few nights to say (1)"
     assert (row["bias_c"], row["width_c"]) == (-0.75, 1.35)  # means of (−1, −0.5), (2.5, 0.2)
 
 
@@ -111,6 +111,33 @@ def test_warnings_of_heat_are_counted():
     )["heat warnings", None]  # fmt: skip
     assert (row["warned"], row["came"], row["withdrawn"], row["unwarned"]) == (2, 1, 1, 2)
     assert row["lead_minutes_median"] == 24.0
+
+
+def test_days_read_only_to_learn_from_count_no_week():
+    """Three weeks measured, the last of them asked about: two false warnings are two a box-week."""
+    weeks = START + HOUR * np.arange(0, 21 * 24 + 1)
+    alarms = [
+        Alarm(id=str(k), box="north", kind="heat-ahead", state="normal", raised_s=int(weeks[-1]),
+              begun_s=int(weeks[-1]), outcome="withdrawn")
+        for k in range(2)
+    ]  # fmt: skip
+    air = Series(weeks, np.full(len(weeks), 20.0))
+    rates = [
+        marks(air=air, alarms=alarms, since_s=since_s)["heat warnings", None]["false_per_box_week"]
+        for since_s in (None, int(weeks[14 * 24]))
+    ]
+    assert rates == [0.67, 2.0]
+
+
+def test_warnings_of_frost_after_which_none_came_are_counted():
+    """Two mild nights, one told of at 0.6: a false one, though there was no frost to be hit or missed."""
+    rows = START + HOUR * np.arange(0, 4 * 24)
+    said = [replace(night(12 + k, 21, 3.0, -1.0, 6.0), p_frost=p) for k, p in enumerate((0.6, 0.1))]
+    lows = [seen(12, 4.0), seen(13, 4.0)]
+    found = marks(air=Series(rows, np.full(len(rows), 4.0)), nights=said, observed_nights=lows)
+    row = found["frost at 0 °C, 2 h after sunset", "share of nights before"]
+    assert (row["hits"], row["misses"], row["false"]) == (0, 0, 1)
+    assert row["verdict"] == "too few nights of each sort to say (0)"
 
 
 def test_a_lid_moved_after_the_issue_takes_the_day_out():

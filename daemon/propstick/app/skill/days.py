@@ -59,4 +59,4 @@ def day_rows(
             },
         )
     for k in sorted(judged):
-        yield from judged[k].rows(f"day maximum, {CALLED[k]}")
+        yield from judged[k].rows(f"day maximum, {CALLED[k]}", cases="days")

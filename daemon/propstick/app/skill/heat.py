@@ -32,7 +32,12 @@ def chance_rows(air: Mapping[str, Series], forecasts: Sequence[HeatForecast]) ->
     said, line, wait_min = (np.concatenate(values) for values in zip(*parts, strict=True))
     for k, minutes in enumerate(HORIZONS_MIN):
         yield chances_row(
-            f"heat within {minutes} min", said[:, k], line[:, k], wait_min <= minutes, plain="straight line"
+            f"heat within {minutes} min",
+            said[:, k],
+            line[:, k],
+            wait_min <= minutes,
+            plain="straight line",
+            cases="crossings",
         )
 
 
@@ -59,10 +64,16 @@ def _asked(series: Series, forecasts: Sequence[HeatForecast]) -> tuple[FloatArra
     return said[counts], line[counts], wait_min[counts]
 
 
-def warning_rows(air: Mapping[str, Series], alarms: Sequence[Alarm]) -> Iterable[dict[str, Any]]:
+def warning_rows(
+    air: Mapping[str, Series], alarms: Sequence[Alarm], *, since_s: int | None = None
+) -> Iterable[dict[str, Any]]:
     """How many crossings were warned of and how early, and how many warnings nothing came of.
 
     A crossing is a `heat` alarm; its lead runs from the first notice to its beginning.
+
+    Args:
+        air: What each box measured.
+        since_s: First moment of the stretch the alarms are of; None: all that was measured.
     """
     ahead = [alarm for alarm in alarms if alarm.kind == "heat-ahead"]
     heat = [alarm for alarm in alarms if alarm.kind == "heat"]
@@ -70,7 +81,7 @@ def warning_rows(air: Mapping[str, Series], alarms: Sequence[Alarm]) -> Iterable
         return
     leads = np.array([-1.0 if a.lead_minutes is None else a.lead_minutes for a in heat])
     early = leads[leads > 0.0]
-    weeks = sum(float(s.row_s[-1] - s.row_s[0]) for s in air.values() if len(s)) / WEEK_S
+    weeks = sum(_watched_s(s, since_s) for s in air.values()) / WEEK_S
     withdrawn = sum(alarm.outcome == "withdrawn" for alarm in ahead)
     yield {
         "forecast": "heat warnings",
@@ -83,6 +94,13 @@ def warning_rows(air: Mapping[str, Series], alarms: Sequence[Alarm]) -> Iterable
         "crossings": len(heat),
         "false_per_box_week": figure(withdrawn / weeks, 2) if weeks > 0.0 else None,
     }
+
+
+def _watched_s(series: Series, since_s: int | None) -> float:
+    if not len(series):
+        return 0.0
+    first_s = int(series.row_s[0]) if since_s is None else max(int(series.row_s[0]), since_s)
+    return max(0.0, float(series.row_s[-1] - first_s))
 
 
 def frost_warning_rows(alarms: Sequence[Alarm]) -> Iterable[dict[str, Any]]:

@@ -10,12 +10,13 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
 from math import nan
+from statistics import fmean
 from typing import Any
 
 import numpy as np
 
 from propstick.app.place_series import Series
-from propstick.app.skill.verdict import Judged, chances_row, share_so_far, warned_counts
+from propstick.app.skill.verdict import WARN_AT, Judged, chances_row, share_so_far, warned_counts
 from propstick.engine import plain
 from propstick.engine.nights import HOUR_S, Night, night_of
 from propstick.garden import Garden
@@ -44,6 +45,7 @@ def night_rows(
     issued: dict[tuple[str, date], list[NightForecast]] = defaultdict(list)
     for forecast in sorted(forecasts, key=lambda one: one.issued_s):
         issued[forecast.box, forecast.night].append(forecast)
+    earlier: dict[str, list[float]] = defaultdict(list)
     records: dict[str, plain.NightRecord] = defaultdict(lambda: plain.no_nights(HOURS, 1))
     for box, day in sorted(whole, key=lambda key: key[1]):
         night, series, record = night_of(garden.site, day), air[box], records[box]
@@ -66,24 +68,27 @@ def night_rows(
                     "last night's minimum": whole.get((box, day - timedelta(days=1)), nan),
                     "last night's fall": last_c,
                     "usual fall": usual_c,
+                    "mean of earlier nights": fmean(earlier[box]) if earlier[box] else nan,
                     "FAO frost equation": float(plain.fao_c(record, h, now)[0]) if fitted else nan,
                 },
             )
             if called != LATER and forecast.p_frost is not None:
                 frost[called].setdefault((day, box), (forecast.p_frost, came_c <= 0.0, last_c <= 0.0))
+        earlier[box].append(whole[box, day])
         records[box] = plain.add_night(record, *_hourly(series, night))
     for called in sorted(minima):
-        yield from minima[called].rows(f"night minimum, {called}")
+        yield from minima[called].rows(f"night minimum, {called}", cases="nights")
     for called in sorted(frost):
         cases = [frost[called][key] for key in sorted(frost[called])]
         said, came, falls = (np.array(values) for values in zip(*cases, strict=True))
-        if came.any():
+        if came.any() or (said > WARN_AT).any():
             row = chances_row(
                 f"frost at 0 °C, {called}",
                 said,
                 share_so_far(came),
                 came,
                 plain="share of nights before",
+                cases="nights of each sort",
             )
             fallen = {f"plain_{k}": v for k, v in warned_counts(falls.astype(float), came).items()}
             yield row | warned_counts(said, came) | {"plain_warning": "last night's fall"} | fallen

@@ -26,17 +26,19 @@ def skill_of(
     lids: Sequence[LidOpening],
     observed_nights: Sequence[Observed],
     observed_days: Sequence[Observed],
+    since_s: int | None = None,
 ) -> tuple[dict[str, Any], ...]:
     """One object for each kind of forecast and plain method, and one for the warnings of heat and of frost.
 
     Args:
         air: What each box measured.
+        since_s: Where the stretch begins, if what was measured before it is given too.
     """
     return (
         *night_rows(garden, air, nights, _by_date(observed_nights)),
         *day_rows(garden, days, _by_date(observed_days), lids),
         *chance_rows(air, heat),
-        *warning_rows(air, alarms),
+        *warning_rows(air, alarms, since_s=since_s),
         *frost_warning_rows(alarms),
     )
 

@@ -44,4 +44,5 @@ def stored_skill(store: Store, garden: Garden, first: date, last: date) -> tuple
         lids=journal.issued("lids", begin_s, end_s),
         observed_nights=observed_nights(readings, garden, **span),
         observed_days=observed_days(readings, garden, **span),
+        since_s=begin_s,
     )

@@ -39,8 +39,8 @@ class Judged:
         for name, value in plain_c.items():
             self.plain_c.setdefault(name, []).append(value)
 
-    def rows(self, name: str) -> list[dict[str, Any]]:
-        """One row for each plain method."""
+    def rows(self, name: str, *, cases: str) -> list[dict[str, Any]]:
+        """One row for each plain method; `cases` is what one forecast stands for, in the plural."""
         if not self.middle_c:
             return []
         middle, low, high, came = (np.array(v) for v in (self.middle_c, self.low_c, self.high_c, self.came_c))
@@ -65,19 +65,22 @@ class Judged:
                     "plain": plain,
                     "plain_error_c": figure(plain_c),
                 }
-                | verdict(ours_c, plain_c, cases=count, plain=plain)
+                | verdict(ours_c, plain_c, count=count, cases=cases, plain=plain)
             )
         return rows
 
 
 def chances_row(
-    name: str, said: FloatArray, plain_said: FloatArray, came: BoolArray, *, plain: str
+    name: str, said: FloatArray, plain_said: FloatArray, came: BoolArray, *, plain: str, cases: str
 ) -> dict[str, Any]:
-    """Stated chances of something, beside those of a plain method; NaN where a method said nothing."""
+    """Stated chances of something, beside those of a plain method; NaN where a method said nothing.
+
+    Those that came and those that did not count apart: the fewer of them say how much is known.
+    """
     both = ~np.isnan(said) & ~np.isnan(plain_said)
     ours, other = brier(said[both], came[both]), brier(plain_said[both], came[both])
     bins = reliability(said, came, bins=5)
-    cases = int(min(came[both].sum(), (~came[both]).sum()))
+    fewer = int(min(came[both].sum(), (~came[both]).sum()))
     return {
         "forecast": name,
         "count": len(said),
@@ -91,7 +94,7 @@ def chances_row(
             for stated, observed, count in zip(bins.stated, bins.observed, bins.count, strict=True)
             if count
         ],
-    } | verdict(ours, other, cases=cases, plain=plain)
+    } | verdict(ours, other, count=fewer, cases=cases, plain=plain)
 
 
 def warned_counts(said: FloatArray, came: BoolArray) -> dict[str, int]:
@@ -100,10 +103,10 @@ def warned_counts(said: FloatArray, came: BoolArray) -> dict[str, int]:
     return {"hits": told.hits, "misses": told.misses, "false": told.false}
 
 
-def verdict(ours: float, plain_score: float, *, cases: int, plain: str) -> dict[str, Any]:
+def verdict(ours: float, plain_score: float, *, count: int, cases: str, plain: str) -> dict[str, Any]:
     """Whether ours is better, in a flag and in words; None while there are too few cases to say."""
-    if cases < LEAST_CASES:
-        return {"is_better": None, "verdict": f"too few cases to say ({cases})"}
+    if count < LEAST_CASES:
+        return {"is_better": None, "verdict": f"too few {cases} to say ({count})"}
     is_better = bool(ours < plain_score)
     return {"is_better": is_better, "verdict": f"{'better' if is_better else 'no better'} than {plain}"}
 
