@@ -77,6 +77,7 @@ class Limits:
     frost_c: float | None = None
     soil_cold_c: float | None = None
     soil_hot_c: float | None = None
+    dry_pct: float | None = None
     deadband_c: float | None = None
     on_delay_s: int | None = None
     off_delay_s: int | None = None
@@ -101,6 +102,7 @@ DEFAULT_LIMITS = Limits(
     frost_c=1.0,  # 0 °C damage + 0.5 °C probe error + leaf below air on a clear night
     soil_cold_c=0.0,
     soil_hot_c=30.0,
+    dry_pct=20.0,
     deadband_c=1.0,
     on_delay_s=120,
     off_delay_s=300,

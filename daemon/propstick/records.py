@@ -15,7 +15,7 @@ from propstick.times import utc_text
 AlarmKind = Literal[
     "heat", "heat-ahead", "fast-rise", "frost", "frost-ahead", "soil-cold", "soil-hot", "lid-loose",
     "no-shelter", "probe-silent", "probe-stuck", "probe-jump", "probe-disagrees", "watch-late",
-    "clock-unset", "store-trouble", "push-trouble",
+    "clock-unset", "store-trouble", "push-trouble", "dry",
 ]  # fmt: skip
 AlarmState = Literal[
     "normal", "unacknowledged", "acknowledged", "returned", "shelved", "suppressed", "out-of-service"

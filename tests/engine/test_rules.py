@@ -126,6 +126,28 @@ def test_soil_limits_apply_until_emergence_and_are_not_pushed(lone, live):
     assert live([12.0] * 60, garden=up, columns=soil).kinds() == []
 
 
+def test_a_moisture_probe_tells_of_dry_soil_in_the_brief_until_it_is_watered(lone, live):
+    """Half an hour below its limit; over once it is past the deadband of 3 % for half an hour; no push."""
+    garden = replace(
+        lone,
+        probes=(*lone.probes, Probe(id="wet", box="north", place="moisture")),
+        limits=Limits(dry_pct=30.0),
+    )
+    air = [12.0 + 0.01 * (k % 7) for k in range(120)]
+    said = live(air, garden=garden, columns={"wet": [31.0] * 10 + [29.0] * 50 + [32.0] * 10 + [40.0] * 50})
+    assert [(c.event, c.time_s) for c in said.of("dry")] == [
+        ("raised", at(10 + 30)),
+        ("returned", at(70 + 30)),
+    ]
+    assert said.notices == ()
+    (alarm,) = [c.alarm for c in said.of("dry") if c.event == "raised"]
+    assert (alarm.place, alarm.value_c, alarm.limit_c) == ("moisture", None, None)
+    assert "north" in alarm.message
+    assert "water it" in alarm.message
+    empty = replace(garden, sowings=(Sowing(id="1", box="north", cleared=date(2026, 3, 1)),))
+    assert live(air, garden=empty, columns={"wet": [10.0] * 120}).kinds() == []
+
+
 def test_no_shelter_takes_hours_and_an_open_lid_explains_it(lone, live):
     """Colder inside than outside for three hours; suppressed by design while the lid is open."""
     garden = replace(lone, probes=(*lone.probes, Probe(id="out", box="outside", place="air")))

@@ -137,6 +137,7 @@ class AlarmsTable(_Table):
     frost_c: float | None = _temperature(-15, 10)
     soil_cold_c: float | None = _temperature(-5, 25)
     soil_hot_c: float | None = _temperature(10, 50)
+    dry_pct: float | None = _number(0, 100)
     deadband_c: float | None = _difference(0.1, 5)
     on_delay_s: int | None = _number(0, 3600)
     off_delay_s: int | None = _number(0, 7200)

@@ -96,6 +96,7 @@ KINDS: Mapping[AlarmKind, Kind] = {
     ),
     "soil-cold": Kind(sign=-1, **_SOIL),
     "soil-hot": Kind(**_SOIL),
+    "dry": Kind(sign=-1, **_SOIL),
     # Three hours: on a still clear night a shut pane is a little colder than the air above it.
     "no-shelter": Kind(
         hand="look",

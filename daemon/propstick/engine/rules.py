@@ -14,6 +14,8 @@ from propstick.garden import Garden
 from propstick.records import AlarmKind
 from propstick.units import BoolArray
 
+DRY_DEADBAND_PCT = 3.0
+"""Moisture must come back so far past its limit. Common practice, no source."""
 FAST_RISE_ENDS = 0.5
 """A fast rise is over when the air rises at less than this share of its limit."""
 
@@ -64,7 +66,25 @@ def box_conditions(
             )
         )  # fmt: skip
     found.append(_no_shelter(rows, limits, air_subjects))
+    if any(probe.place == "moisture" for probe in garden.probes):
+        found.append(_dry(garden, rows, limits))
     return found
+
+
+def _dry(garden: Garden, rows: PlaceRows, limits: BoxLimits) -> Condition:
+    """Soil drier than its limit, where a moisture probe says so. It has no temperature to show."""
+    nothing = np.full(len(garden.boxes), np.nan)
+    return condition(
+        "dry",
+        tuple(Subject(name, "moisture") for name in garden.box_names),
+        codes=threshold_codes(
+            rows.moisture_pct, limits.column("dry_pct"), deadband=DRY_DEADBAND_PCT, sign=KINDS["dry"].sign
+        ),
+        known=~np.isnan(rows.moisture_pct),
+        value_c=np.broadcast_to(nothing, rows.moisture_pct.shape),
+        limit_c=nothing,
+        silenced=np.broadcast_to(limits.known_empty, rows.moisture_pct.shape),
+    )
 
 
 def _fast_rise(rows: PlaceRows, limits: BoxLimits, trends: Trends) -> tuple[np.ndarray, BoolArray]:

@@ -117,6 +117,7 @@ def alarm_message(alarm: Alarm, speech: Speech, *, detail: str = "", remedy: str
         "lid-loose": f"{box} has stopped holding heat: see whether its lid is open or blown off.",
         "soil-cold": f"the soil in {box} is at {value}, {under}: seed waits; keep the lid shut.",
         "soil-hot": f"the soil in {box} is at {value}, {over}: seed may fail; shade or air it.",
+        "dry": f"the soil in {box} is dry by its moisture probe: water it.",
         "no-shelter": f"{box} has long been colder than outside: see whether probe or lid is off.",
         "probe-silent": f"{where} gives no reading{probe}: check its cable or battery.",
         "probe-stuck": f"{where} has not moved from {value} for hours{probe}: check or replace it.",
