@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import Any
 
 from propstick.app.replay_report import Observed, Report
+from propstick.app.skill.words import SHORT, sentences
 from propstick.records import Alarm
 from propstick.times import clock_text, local
 from propstick.units import shown, shown_difference
@@ -190,7 +191,7 @@ def _what_if(report: Report) -> list[str]:
 
 
 def _skill(report: Report) -> list[str]:
-    """Each kind of forecast beside the plain method that came closest, then the warnings counted."""
+    """Each kind of forecast beside the plain method that came closest, then what that comes to in words."""
     best: dict[str, dict[str, Any]] = {}
     for one in report.skill:
         held = best.get(one["forecast"])
@@ -202,12 +203,12 @@ def _skill(report: Report) -> list[str]:
             str(one["compared"]),
             *_scores(one, report),
             {True: "yes", False: "no", None: "too few"}[one["is_better"]],
-            one["plain"],
+            SHORT.get(one["plain"], one["plain"]),
         )
         for name, one in best.items()
     ]
     table = _table(("forecast", "of", "error", "plain", "better", "plain is"), rows) if rows else []
-    lines = [line for one in report.skill for line in _warned(one)]
+    lines = [line for text in sentences(report.skill) for line in _wrapped(text, rest="  ")]
     return ["", *table, *lines] if table or lines else []
 
 
@@ -218,20 +219,6 @@ def _plain_score(one: dict[str, Any]) -> float | None:
 def _closeness(one: dict[str, Any]) -> tuple[bool, float]:
     """By this the plain method to show is chosen: one with enough cases, then the one that came closest."""
     return one["is_better"] is None, _plain_score(one) or 0.0
-
-
-def _warned(one: dict[str, Any]) -> list[str]:
-    """Warnings in a sentence: how many came, how many did not, what was not warned of."""
-    if one["forecast"] not in ("heat warnings", "frost warnings"):
-        return []
-    kind = one["forecast"].removesuffix(" warnings")
-    text = f"{one['warned']} warned of {kind}: {one['came']} came, {one['withdrawn']} withdrawn"
-    lead = one.get("lead_minutes_median")
-    if lead is not None:
-        text += f"; half of them {lead:.0f} min ahead or more"
-    if one["unwarned"]:
-        text += f"; {one['unwarned']} came without a warning"
-    return _wrapped(text + ".")
 
 
 def _scores(one: dict[str, Any], report: Report) -> tuple[str, str]:
