@@ -38,6 +38,12 @@ def test_a_short_stretch_is_drawn_whole_a_long_one_by_its_worst_night(spring_rep
     assert scene.title == "11 to 12 April 2026"
 
 
+def test_the_night_of_the_what_if_is_the_one_drawn(spring_report):
+    """Half past one in the morning belongs to the night that began the day before."""
+    asked = replace(spring_report, what_if={"at": "2026-04-13T00:30:00Z"})
+    assert drawn_night(asked, None) == date(2026, 4, 12)
+
+
 def test_scene_of_a_named_night(spring_report):
     """Curves, limits, forecasts, lids, covers, alarms and notices of that night."""
     scene = scene_of(spring_report, date(2026, 4, 11))

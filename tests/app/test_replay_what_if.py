@@ -37,13 +37,16 @@ def test_the_clock_counts_from_the_noon_before_a_night():
 
 
 def test_stretch(spring_report):
-    """To the night's end; without a night from the first such time recorded."""
+    """To the night's end; without a night in the last one that was seen whole and has such a time."""
     asked = Asked("north", "open", time(21))
     at_s, end_s = stretch_of(asked, spring_report, date(2026, 4, 11))
     assert utc_text(at_s) == "2026-04-11T20:00:00Z"
     assert "2026-04-12T06:" in utc_text(end_s)
     at_s, end_s = stretch_of(Asked("north", "open", time(9)), spring_report, None)
     assert utc_text(at_s) == "2026-04-12T08:00:00Z"
+    at_s, end_s = stretch_of(asked, spring_report, None)
+    assert utc_text(at_s) == "2026-04-12T20:00:00Z"
+    assert "2026-04-13T06:" in utc_text(end_s)
     with pytest.raises(InputError, match="09:00"):
         stretch_of(Asked("north", "open", time(9)), spring_report, date(2026, 4, 20))
 

@@ -46,9 +46,15 @@ def scene_of(report: Report, night: date | None = None) -> NightScene:
 
 
 def drawn_night(report: Report, night: date | None) -> date | None:
-    """The night to show: the one asked for, else the worst; None where the stretch is short enough whole."""
+    """The night to show: the one asked for, else that of the what-if, else the worst.
+
+    None where the stretch is short enough whole.
+    """
     if night is not None or report.to_s - report.from_s <= SHORT_S:
         return night
+    if report.what_if is not None:
+        at_s = datetime.fromisoformat(report.what_if["at"]).timestamp()
+        return local_date(at_s - DAY_S // 2, report.garden.site.zone)  # a night is asked about from its noon
     return worst_night(report)
 
 

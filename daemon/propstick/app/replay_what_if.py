@@ -63,15 +63,25 @@ def moment_of(asked: Asked, site: Site, night: date) -> int:
     return at_local(day, asked.clock, site.zone)
 
 
+def night_asked(asked: Asked, report: Report) -> date | None:
+    """The last night seen whole in which there was such a time; None without one."""
+    whole = {one.date for one in report.nights if one.whole}
+    site = report.garden.site
+    return max((day for day in whole if moment_of(asked, site, day) < report.to_s), default=None)
+
+
 def stretch_of(asked: Asked, report: Report, night: date | None) -> tuple[int, int]:
     """First and last row of what is asked about.
 
-    With a night the clock counts from its noon to the next; else it is the first such time recorded.
+    The clock counts from the noon of a night to the next: of the one named, else of the last seen whole;
+    without one it is the first such time recorded.
 
     Raises:
         InputError: the recording does not reach there.
     """
     site = report.garden.site
+    if night is None:
+        night = night_asked(asked, report)
     if night is None:
         day = local_date(report.from_s, site.zone)
         at_s = at_local(day, asked.clock, site.zone)

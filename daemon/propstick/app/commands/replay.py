@@ -101,9 +101,7 @@ def _from_recording(args: argparse.Namespace, night: date | None) -> Report:
         report = replay(recording, garden, progress=bar.to)
     if asked is None:
         return report
-    from propstick.app.night_scene import drawn_night
-
-    at_s, end_s = _what_if().stretch_of(asked, report, drawn_night(report, night))
+    at_s, end_s = _what_if().stretch_of(asked, report, night)
     return _answered(
         report, asked, at_s, end_s, state_before=lambda row_s: state_before(recording, garden, row_s)
     )
