@@ -14,15 +14,19 @@ from propstick.app import cli, season_words
 from propstick.app.season import foreseen, season_report
 from propstick.app.season_hardening import plan_for
 from propstick.app.season_sheet import sheet, write_sheet
+from propstick.app.season_water import reminder
 from propstick.edges.database import open_store
 from propstick.edges.journal import Journal
+from propstick.edges.readings import ReadingLog
 from propstick.edges.sowings import Sowings
 from propstick.errors import InputError
-from propstick.garden import OUTSIDE
+from propstick.garden import OUTSIDE, Box, Obstacle, Probe
+from propstick.grid import ReadingColumns
 from propstick.growing.crops import crop_table
 from propstick.growing.emergence import rate_per_day
 from propstick.growing.warmth import degree_days
-from propstick.records import LidOpening, NightForecast, Outcome, WateredTold
+from propstick.growing.water import Moisture, WaterLost
+from propstick.records import GardenChanged, LidOpening, NightForecast, Outcome, WateredTold
 
 pytestmark = pytest.mark.slow
 BENCH = Path(__file__).parents[1] / "bench" / "spring.py"
@@ -168,6 +172,98 @@ def test_a_watering_told_starts_the_count_anew(spring):
     assert lost["north"].was_told
     assert lost["north"].since == date(2013, 4, 8)
     assert lost["north"].lost_mm < lost["lane"].lost_mm
+
+
+def test_a_box_reckoned_dry_is_named_in_the_brief_and_only_if_waterings_are_told(spring):
+    def said(month, day):
+        return reminder(
+            spring.store, spring.garden, int(datetime(2013, month, day, 18, tzinfo=UTC).timestamp())
+        )
+
+    assert said(4, 12) == ""  # nobody has told any watering
+    time_s = int(datetime(2013, 3, 28, 12, tzinfo=UTC).timestamp())
+    told = WateredTold(time_s=time_s, box="north")
+    Journal(spring.store, "spring").commit(row_s=time_s, readings=(), outcome=Outcome(), news=(told,))
+    assert said(3, 29) == ""
+    assert said(4, 12).startswith("Look whether north is dry: about ")
+    assert "since 28 March." in said(4, 12)
+    assert "lane" not in said(4, 12)
+
+
+def test_a_moisture_probe_takes_the_place_of_the_estimate(spring):
+    end_s = int(datetime(2013, 4, 12, 18, tzinfo=UTC).timestamp())
+    time_ms = np.arange(end_s - 3 * 86_400, end_s, 600, dtype=np.int64) * 1000
+    ReadingLog(spring.store, "spring").bulk_add(
+        ReadingColumns(
+            probes=("n/wet",),
+            time_ms=time_ms,
+            column=np.zeros(len(time_ms), dtype=np.int32),
+            raw=np.full(len(time_ms), 14.0),
+            flags=np.zeros(len(time_ms), dtype=np.uint16),
+        )
+    )
+    wet = Probe(id="n/wet", box="north", place="moisture")
+    garden = replace(spring.garden, probes=(*spring.garden.probes, wet))
+    water = {one.box: one.water for one in season_report(spring.store, garden, end_s).boxes}
+    assert isinstance(water["north"], Moisture)
+    assert water["north"].is_due
+    assert water["north"].words() == "dry: its moisture probe says 14 %, limit 20 %"
+    assert isinstance(water["lane"], WaterLost)
+
+
+def test_two_boxes_swapped_in_the_record_are_told_from_their_spots(world, tmp_path):
+    """A leaky box in the sun, a tight one in shade, both shut; after a fortnight they change places in
+    the garden file, which the watch records. Told apart: the sunny spot whoever stands there, and the
+    tighter box; before the swap it says that it cannot."""
+    module, _ = world
+    begin, moved, end = (datetime(2013, *day, tzinfo=UTC) for day in ((3, 10), (3, 24), (4, 7)))
+    wall, _, tree = module.SPOTS
+    shade = Obstacle(bearing_from_deg=90.0, bearing_to_deg=200.0, height_deg=50.0)
+    shady = replace(tree, obstacles=(shade,))
+    leaky = replace(module.SPECS[0], name="north", leak_m3_h=2.5)
+    tight = replace(module.SPECS[0], name="lane")
+    made = module.weather(first=begin, last=end)
+    halves = []
+    for north_at, lane_at in ((wall, shady), (shady, wall)):
+        specs = (replace(leaky, obstacles=north_at.obstacles), replace(tight, obstacles=lane_at.obstacles))
+        halves.append(module.live(made, np.zeros((1, 2)), specs))
+    cut = int(np.searchsorted(made.time_s, moved.timestamp()))
+    air = np.concatenate([halves[0].air_c[:cut], halves[1].air_c[cut:]])
+    columns = {"north.air": air[:, 0], "lane.air": air[:, 1], "outside.air": halves[0].outside_air_c}
+    rows = slice(9, None, 10)
+    store = open_store(f"sqlite:///{tmp_path / 'swap.db'}")
+    ReadingLog(store, "spring").bulk_add(
+        ReadingColumns(
+            probes=tuple(columns),
+            time_ms=np.repeat(halves[0].time_s[rows] * 1000, 3),
+            column=np.tile(np.arange(3, dtype=np.int32), len(halves[0].time_s[rows])),
+            raw=np.round(np.stack([one[rows] for one in columns.values()], axis=1), 2).ravel(),
+            flags=np.zeros(3 * len(halves[0].time_s[rows]), dtype=np.uint16),
+        )
+    )
+
+    def garden(north, lane):
+        return replace(
+            module.GARDEN,
+            boxes=(Box(name="north", spot=north), Box(name="lane", spot=lane)),
+            spots=(wall, shady),
+            probes=tuple(Probe(id=one, box=one.removesuffix(".air"), place="air") for one in columns),
+        )
+
+    first, second = garden("wall", "tree"), garden("tree", "wall")
+    journal = Journal(store, "spring")
+    for when, now in ((begin, first), (moved, second)):
+        time_s = int(when.timestamp())
+        news = (GardenChanged(time_s=time_s, garden=now),)
+        journal.commit(row_s=time_s, readings=(), outcome=Outcome(), news=news)
+    before = season_report(store, first, int(moved.timestamp()) - 3600).apart
+    assert "cannot be told apart yet" in before.words
+    after = season_report(store, second, int(end.timestamp())).apart
+    store.close()
+    print("spots", after.spot, "boxes", after.box)
+    assert after.words == "wall has the most sun, whichever box stands there"
+    assert after.spot["wall"] > 1.1 * after.spot["tree"]
+    assert after.box["lane"] > after.box["north"]
 
 
 def test_readings_after_the_evening_change_no_report(spring, world, tmp_path):

@@ -29,7 +29,7 @@ from propstick.growing.spots import (
     told_apart,
 )
 from propstick.growing.take_away import Worth, worth_of
-from propstick.growing.water import WaterLost, box_loss_mm, water_lost
+from propstick.growing.water import Moisture, WaterLost, box_loss_mm, water_lost
 from propstick.physics.sun import clear_sky_w_m2, solar_position
 from propstick.times import DAY_S, at_local, days_from, local_date
 
@@ -49,7 +49,7 @@ class BoxView:
     worth: Worth | None
     worth_words: str
     sun: Shown | None
-    water: WaterLost | None
+    water: WaterLost | Moisture | None
 
     def to_json(self) -> dict[str, Any]:
         """For the API."""
@@ -128,8 +128,14 @@ def box_view(
     )  # fmt: skip
 
 
-def water_of(plot: PlotHours, box: str, standing: Sequence[StoredSowing]) -> WaterLost | None:
-    """Water lost since the last watering told, else since the oldest batch in it was sown."""
+def water_of(plot: PlotHours, box: str, standing: Sequence[StoredSowing]) -> WaterLost | Moisture | None:
+    """What a moisture probe said within a day; without one, water lost since the last watering told, else
+    since the oldest batch in it was sown."""
+    moisture = plot.boxes[box].moisture_pct[plot.time_s >= plot.now_s - DAY_S]
+    if (~np.isnan(moisture)).any():
+        limit_pct = plot.garden.limits_for(box, plot.today).dry_pct
+        assert limit_pct is not None
+        return Moisture(now_pct=float(moisture[~np.isnan(moisture)][-1]), limit_pct=limit_pct)
     site = plot.garden.site
     since, told = plot.watered.get(box), box in plot.watered
     sown = [one.sown for one in standing if one.sown is not None]

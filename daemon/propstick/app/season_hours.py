@@ -32,6 +32,7 @@ class Box:
     high_c: FloatArray
     soil: Filled
     air: Filled
+    moisture_pct: FloatArray
 
     @property
     def has_soil(self) -> bool:
@@ -98,7 +99,10 @@ def plot_hours(log: ReadingLog, journal: Journal, garden: Garden, *, first_s: in
     for name, (hours, low, high) in raw.items():
         air = air_of(hours, None if name == OUTSIDE else outside)
         with_air = PlaceHours(time_s=time_s, soil_c=hours.soil_c, air_c=air.value_c)
-        boxes[name] = Box(hours=hours, low_c=low, high_c=high, soil=soil_of(with_air), air=air)
+        moisture, _, _ = _place(log, garden, name, "moisture", time_s)
+        boxes[name] = Box(
+            hours=hours, low_c=low, high_c=high, soil=soil_of(with_air), air=air, moisture_pct=moisture
+        )
     watered: dict[str, int] = {}
     moves: list[tuple[int, dict[str, str | None]]] = []
     for news in journal.news_between(0, now_s):

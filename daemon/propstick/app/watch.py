@@ -52,6 +52,7 @@ class Parts:
             cheap when nothing changed.
         extra_news: Requests that came by other ways than the store, as (kind, body).
         troubles: What housekeeping found, kind of alarm → what is the matter.
+        reminder: At a row with a brief: what else to say in it, from beyond the engine; empty if nothing.
         extra_status: More to keep beside the live view.
         owner: Holds the lease on the site; renewed now and then. Empty: no lease.
         on_row: Called after each commit: the publisher, the demo's table, the service manager.
@@ -67,6 +68,7 @@ class Parts:
     garden: Callable[[], Garden]
     extra_news: Callable[[], Sequence[tuple[str, dict]]] = tuple
     troubles: Callable[[], Mapping[str, str]] = dict
+    reminder: Callable[[int], str] = lambda _row_s: ""
     extra_status: Callable[[], Mapping[str, Any]] = dict
     owner: str = ""
     on_row: tuple[RowListener, ...] = ()
@@ -115,6 +117,9 @@ class Watch:
         news, done = self._news(row, garden)
         block = _block_of(arrived, row.time_s, self._step_s, _columns(garden, arrived))
         self.state, outcome = advance(self.state, block, news)
+        if outcome.briefs and (more := parts.reminder(row.time_s)):
+            briefs = tuple(replace(one, text=f"{one.text} {more}") for one in outcome.briefs)
+            outcome = replace(outcome, briefs=briefs)
         readings = _with_flags(arrived, block, outcome)
         self._seen.note(readings, FAULT_BITS)
         told = (*outcome.notices, *(brief.as_notice() for brief in outcome.briefs))

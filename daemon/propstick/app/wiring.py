@@ -27,6 +27,7 @@ from propstick.edges.push_apart import ApartChannel
 from propstick.edges.readings import ReadingLog
 from propstick.edges.requests import Requests
 from propstick.errors import StoreError
+from propstick.garden import Garden
 from propstick.ports import Channel, Clock, Inbox, ProbeBus
 
 log = logging.getLogger(__name__)
@@ -148,6 +149,7 @@ def assemble(
             garden=garden,
             extra_news=lambda: [*extra_news(), *(broker.take_requests() if broker is not None else ())],
             troubles=housekeeping.troubles,
+            reminder=lambda row_s: _reminder(store, garden(), row_s),
             extra_status=(lambda: {"packs_seen": broker.seen()}) if broker is not None else dict,
             owner=this_process(),
             on_row=tuple(listeners),
@@ -157,6 +159,13 @@ def assemble(
         store.close()
         raise
     return Assembly(watch, delivery, housekeeping, broker, sampler, journal, store, clock)
+
+
+def _reminder(store: Store, garden: Garden, row_s: int) -> str:
+    """Loaded twice a day at most: the season is no part of an ordinary row."""
+    from propstick.app.season_water import reminder
+
+    return reminder(store, garden, row_s)
 
 
 def _open(url: str) -> Store:

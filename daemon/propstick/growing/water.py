@@ -181,6 +181,34 @@ class WaterLost:
         }
 
 
+@dataclass(frozen=True, kw_only=True)
+class Moisture:
+    """What a moisture probe says, in place of any estimate [% of its own scale]."""
+
+    now_pct: float
+    limit_pct: float
+    was_told: bool = True
+
+    @property
+    def is_due(self) -> bool:
+        """Whether to water."""
+        return self.now_pct < self.limit_pct
+
+    def words(self) -> str:
+        """The reminder, or how things stand."""
+        state = f"its moisture probe says {self.now_pct:.0f} %, limit {self.limit_pct:.0f} %"
+        return f"dry: {state}" if self.is_due else state
+
+    def to_json(self) -> dict[str, Any]:
+        """For the API."""
+        return {
+            "moisture_pct": round(self.now_pct, 1),
+            "limit_pct": self.limit_pct,
+            "is_due": self.is_due,
+            "words": self.words(),
+        }
+
+
 def water_lost(
     daily_mm: FloatArray, *, since: date, was_told: bool, has_seedlings: bool = True
 ) -> WaterLost | None:
