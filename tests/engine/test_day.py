@@ -78,6 +78,13 @@ def test_clear_days_teach_what_this_box_reaches(lift_c):
     assert state.day.gain_weight[CLOSED, 0] > 3.0
 
 
+def test_a_garden_has_one_sky():
+    """Two shut boxes see 0.8 and 1.0; an open, a silent and (by its own ceiling) a shaded one borrow it."""
+    share, lid = np.array([0.8, 1.0, 0.3, np.nan, 0.9]), np.array([0.0, 0.0, 1.0, 0.0, 0.0])
+    assert day.one_sky(share, lid) == pytest.approx([0.85, 0.95, 0.9, 0.9, 0.9])
+    assert day.one_sky(share[2:4], lid[2:4]) == pytest.approx(share[2:4], nan_ok=True)
+
+
 @pytest.mark.slow
 def test_the_first_day_says_how_little_it_knows_and_teaches_no_gain():
     """Relative to its height the first interval is the widest, and it holds what came."""

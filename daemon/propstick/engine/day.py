@@ -43,17 +43,18 @@ _MODEL_STEP_MIN = 5
 PEAK_AFTER_NOON_S = 9_000
 SOIL_FOLLOWS_PER_MIN = 0.010
 SOIL_RETURNS_PER_MIN = 0.0015
-LIFT_ERROR = np.array([0.07, 0.25, 0.15, 0.33])
+LIFT_ERROR = np.array([0.055, 0.25, 0.15, 0.33])
 """Error of a forecast beyond that of the outside's rise, as a share of its height above the outside."""
 FIRST_DAY_ERROR = 0.25
 """And beyond that before the first day has ended: what a box of unknown weight and draughts may be off by.
 It shrinks with the days seen."""
 LEAST_ERROR_C = 0.7
-RISE_SHARE = np.array([0.9, 0.95, 1.0, 0.9])
+RISE_SHARE = np.array([0.72, 0.95, 1.0, 0.9])
 RECORD_DAYS = 16.0
 LIFT_LEFT = np.array([1.0, 0.35, 0.12])
 """Lifts through an open lid are small and much alike: an eighth of a shut one's, a third propped."""
 BELOW_SHARE = 0.5
+SHUT_BELOW = 0.05
 BENDS_AT_C, BEND_SHARE = 20.0, 0.75
 """Rise over the outside from which a box loses more than the straight model says, and what it still gains."""
 TYPICAL_SHARE = 0.6
@@ -137,7 +138,8 @@ def issue(
         methods = ("best lift",) * 4
     clear = np.where(np.isnan(air), np.nan, clear)
     day_share = _known_or(window.mean("sun_share", 288)[:-1], np.full_like(air, TYPICAL_SHARE))
-    sun_share = _known_or(window.mean("sun_share", 6)[:-1], day_share)
+    sun_share = one_sky(window.mean("sun_share", 6)[:-1], lids[3])
+    sun_share = _known_or(sun_share, day_share)
     comes = share_that_comes(state, k, sun_share)
     expected = reference + np.clip(comes, 0.0, 1.1) * (clear[3] - reference)
     plain_as_is = top + np.interp(lids[3], OPENINGS, LIFT_LEFT) * best
@@ -223,6 +225,19 @@ def outside_path_c(
     up = np.clip((times_s - start_s) / max(peak_s - start_s, 1.0), 0.0, 1.0)
     down = np.clip((times_s - peak_s) / 14_400.0, 0.0, 1.0)
     return now_c + rise_c * (np.sin(0.5 * np.pi * up) - 0.35 * down * down)
+
+
+def one_sky(share: FloatArray, lid: FloatArray) -> FloatArray:
+    """Share of a clear sun over each box, by its own word and that of its shut neighbours, shape (b,).
+
+    Each is already reckoned by the box's own ceiling, and the sky over a garden is one. A lid that is up
+    makes its box a poor witness, one in the shade or silent is none: they borrow the neighbours' sky.
+    """
+    shut = (lid < SHUT_BELOW) & ~np.isnan(share)
+    if not shut.any():
+        return share
+    seen = np.median(share[shut])
+    return np.where(shut, 0.5 * (share + seen), seen)
 
 
 def _bent(lift_c: FloatArray) -> FloatArray:

@@ -23,7 +23,7 @@ LIFT_DAYS = 10
 SHUT_RECORD_C2 = 9.0
 AS_IS_RECORD_C2 = 36.0
 SHARPNESS = 1.5
-GAIN_PRIOR = np.array([1.0, 0.8, 1.0])
+GAIN_PRIOR = np.array([1.0, 0.72, 1.0])
 """The first crack of a lid vents more than its share; how much differs most between boxes."""
 FIRST_DAY_GAIN = 1.25
 """Until the first day has ended the model runs on rates nobody has learnt. Between a light box, of which
