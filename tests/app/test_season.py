@@ -139,6 +139,20 @@ def test_what_is_overdue_is_not_shown_as_to_come(spring):
     assert season_words.pick_text(one, late).startswith("due from")
 
 
+def test_a_spot_is_judged_by_hand_before_any_box_stands_there(spring):
+    """A spot of the garden file alone: its tree leaves on 20 April, and takes the afternoon from May on."""
+    tree = (Obstacle(bearing_from_deg=220.0, bearing_to_deg=300.0, height_deg=60.0, leafless_until=(4, 20)),)
+    garden = replace(spring.garden, spots=(*spring.garden.spots, replace(spring.garden.spots[0], name="bare",
+                     obstacles=tree)))  # fmt: skip
+    now_s = int(datetime(2013, 4, 10, 18, tzinfo=UTC).timestamp())
+    report = season_report(spring.store, garden, now_s)
+    bare = next(one for one in report.spots if one.spot == "bare")
+    assert bare.today.sun_h == bare.today.open_sun_h
+    assert bare.by_month[4].sun_h > bare.by_month[5].sun_h + 2.0
+    path = next(line for line in season_words.closing_sentences(report) if line.startswith("Spot path"))
+    assert "in mid-May" in path
+
+
 def test_heat_without_any_watch_is_no_clean_record(spring):
     """Readings alone, nothing ever issued: the page must not say that all was well."""
     assert "no watch was running" in season_words.warnings_sentence(at(spring, 4, 12))

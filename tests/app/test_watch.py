@@ -231,3 +231,23 @@ def test_values_are_rounded_as_the_store_rounds_them(rig):
     rig.bus.values = {"na": 20.0625, "la": 20.1875, "oa": 12.3125}
     rig.rows(2)
     assert np.allclose(sorted(set(rig.stored().raw)), [12.31, 20.06, 20.19], atol=1e-9)
+
+
+@pytest.mark.slow
+def test_what_the_season_reminds_of_goes_out_with_the_brief(rig):
+    """Only at the row of a brief is it asked; the stored brief and the pushed one say the same."""
+    asked = []
+
+    def reminder(row_s):
+        asked.append(row_s)
+        return "Look whether north is dry."
+
+    watch = rig.assembly.watch
+    watch._parts = replace(watch._parts, reminder=reminder)
+    rig.rows(5 * 60)
+    (brief,) = rig.journal.briefs(0, 10**11)
+    assert brief.which == "evening"
+    assert brief.text.endswith(" Look whether north is dry.")
+    assert len(asked) == 1
+    (pushed,) = [notice.text for notice, _ in rig.channel.sent if "brief" in notice.kinds]
+    assert pushed == brief.text

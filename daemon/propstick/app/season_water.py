@@ -33,10 +33,12 @@ def reminder(store: Store, garden: Garden, now_s: int) -> str:
     except PropstickError as error:
         log.warning("no-water-reminder reason=%r", error.message)
         return ""
-    return " ".join(
-        f"Look whether {box} is dry: about {lost.lost_mm:.0f} mm lost since {lost.since:%-d %B}."
-        for box, lost in due.items()
-    )
+    if not due:
+        return ""
+    if len(due) > 1:  # a brief is short
+        return f"Look whether these are dry: {', '.join(due)}."
+    ((box, lost),) = due.items()
+    return f"Look whether {box} is dry: about {lost.lost_mm:.0f} mm lost since {lost.since:%-d %B}."
 
 
 def _due(store: Store, garden: Garden, now_s: int) -> dict[str, WaterLost]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from calendar import month_name
 from datetime import date
 
 from propstick.app.season import SeasonReport
 from propstick.app.season_batch import BatchView
-from propstick.app.season_boxes import BoxView
+from propstick.app.season_boxes import BoxView, SpotView
 from propstick.growing.harvest import Window
 
 HEATED_C = 3.0
@@ -131,15 +132,24 @@ def box_sentences(box: BoxView) -> list[str]:
 
 def closing_sentences(report: SeasonReport) -> list[str]:
     """Spots, and what the garden's own dates taught."""
-    said = [
-        f"Spot {one.spot}: {one.today.sun_h:.1f} h of sun on a cloudless day now, of "
-        f"{one.today.open_sun_h:.1f} h in the open."
-        for one in report.spots
-    ]
+    said = [_spot_sentence(one, report.day.month) for one in report.spots]
     said.append(report.apart.words[0].upper() + report.apart.words[1:] + ".")
     if words := report.emergence.words():
         said.append(f"Emergence in {words}.")
     return said
+
+
+def _spot_sentence(one: SpotView, month: int) -> str:
+    """Sun now and, where something stands before it, in the months to come: trees leaf, the sun climbs."""
+    said = (
+        f"Spot {one.spot}: {one.today.sun_h:.1f} h of sun on a cloudless day now, of "
+        f"{one.today.open_sun_h:.1f} h in the open"
+    )
+    if one.today.sun_h < one.today.open_sun_h:
+        coming = [(month + k - 1) % 12 + 1 for k in (1, 2, 3)]
+        hours = ", ".join(f"{one.by_month[m].sun_h:.1f} in mid-{month_name[m]}" for m in coming)
+        said += f"; {hours}"
+    return f"{said}."
 
 
 def warnings_sentence(report: SeasonReport) -> str:
