@@ -18,8 +18,9 @@ from propstick.units import BoolArray, FloatArray
 
 OPENINGS = np.array(LID_BANK)
 LOOSE_AT = 7.0
-"""Evidence, as a logarithm of odds, from which a box no longer holds heat: 2 to 3 false in 100 closed
-nights, on invented ones."""
+LOOSE_BELOW = 0.1
+"""Evidence of the night, as a logarithm of odds, and P(closed) now, from which a box no longer holds heat:
+2 false in 100 closed nights, on invented ones."""
 _CREDIT_PER_MIN = 0.1
 _MOST_OF_A_MINUTE = 8.0
 
@@ -103,12 +104,14 @@ def judge_openings(
     expected = np.zeros((n, b))
     for k, opening in enumerate(OPENINGS):
         expected += opening * weights[:, k]
-    total, least = _evidence(state, trace, by_day, minutes)
-    speaks = ~by_day[:, None] & ~trace.lid_told & trace.known
+    # In twilight a low sun does what an open lid does.
+    is_dark = trace.clear_sky_w_m2 <= 0.0
+    total, least = _evidence(state, trace, is_dark, minutes)
+    speaks = is_dark[:, None] & ~trace.lid_told & trace.known
     openings = Openings(
         opening=np.where(trace.lid_told, trace.lid, expected),
         p_closed=p_closed,
-        loose=speaks & ((total - least).max(axis=1) >= LOOSE_AT),
+        loose=speaks & (p_closed < LOOSE_BELOW) & ((total - least).max(axis=1) >= LOOSE_AT),
         weight=weights,
     )
     if n:
@@ -146,7 +149,7 @@ def _weights_of(lid: FloatArray) -> FloatArray:
 
 
 def _evidence(
-    state: OpeningState, trace: Trace, by_day: BoolArray, minutes: float
+    state: OpeningState, trace: Trace, is_dark: BoolArray, minutes: float
 ) -> tuple[FloatArray, FloatArray]:
     """How much better each other opening has foretold this night than a shut lid, (n, 3, b) both.
 
@@ -161,10 +164,10 @@ def _evidence(
     heard = (trace.outside_known[:, None] & trace.known)[:, None]
     gain = minutes * np.where(heard, cost[:, :1] - cost[:, 1:] - _CREDIT_PER_MIN, 0.0)
     total, least = np.zeros_like(gain), np.zeros_like(gain)
-    edges = [0, *(np.flatnonzero(np.diff(by_day)) + 1).tolist(), len(gain)]
+    edges = [0, *(np.flatnonzero(np.diff(is_dark)) + 1).tolist(), len(gain)]
     before = state.total, state.least
     for first, stop in pairwise(edges):
-        if first == stop or by_day[first]:
+        if first == stop or not is_dark[first]:
             before = np.zeros_like(state.total), np.zeros_like(state.least)
             continue
         # Added up in order from what was carried, so that a cut anywhere gives the same sums.
