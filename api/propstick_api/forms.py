@@ -1,6 +1,6 @@
 """Two small forms that need no script: signing in, and the answer to a notice.
 
-Looking at a notice's link answers nothing, so that a preview cannot; its button does, once.
+Looking at a notice's link answers nothing, so that a preview cannot; the button of an alarm does, once.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from fastapi.responses import HTMLResponse
 from starlette.exceptions import HTTPException
 
 from propstick.edges.answers import Answer
-from propstick_api.deps import ServiceDep, Site, SiteDep
+from propstick_api.deps import Service, ServiceDep, Site, SiteDep
 from propstick_api.sessions import set_cookie, signed_in
 
 router = APIRouter(include_in_schema=False)
@@ -52,29 +52,41 @@ async def sign_in(request: Request, service: ServiceDep) -> Response:
 
 @router.get("/answer/{token}")
 def answer_form(token: Token, service: ServiceDep, site: SiteDep) -> Response:
-    """Shows what the notice was about, and one button."""
+    """Shows what the notice was about, and one button for each of its alarms."""
     answer = site.answers.look(token)
     if answer is None or not answer.is_good(service.now_s):
         return _spent(answer)
-    said = "".join(f"<p>{escape(text)}</p>" for text in _messages(site, answer))
-    button = "<form method='post'><button>I have seen it</button></form>"
-    return _html("Seen?", f"{said}{button}<p>This tells the watch, and whoever else is told, that a hand is "
-                 "on its way. Nothing is opened or closed by it.</p>")  # fmt: skip
+    return _html(
+        "Seen?",
+        f"{_buttons(site, answer)}<p>This tells the watch, and whoever else is told, that a hand is on its "
+        "way. Nothing is opened or closed by it.</p>",
+    )
 
 
 @router.post("/answer/{token}")
-def answer(token: Token, service: ServiceDep, site: SiteDep) -> Response:
-    """Acknowledges what the notice was about; the link is spent then."""
-    found = site.answers.use(token, now_s=service.now_s)
+async def answer(token: Token, request: Request, service: ServiceDep, site: SiteDep) -> Response:
+    """Acknowledges the one alarm whose button it was; that button is spent then."""
+    fields = await fields_of(request)
+    return await to_thread.run_sync(_answered, token, fields.get("alarm"), service, site)
+
+
+def _answered(token: str, alarm_id: str | None, service: Service, site: Site) -> Response:
+    found = site.answers.use(token, now_s=service.now_s, alarm_id=alarm_id)
+    left = site.answers.look(token)
     if found is None:
-        return _spent(site.answers.look(token))
-    for alarm_id in found.alarm_ids:
-        alarm = site.journal.alarm(alarm_id)
-        if alarm is not None and alarm["state"] != "normal":
-            body = {"id": alarm_id, "by": "notice"}
-            site.requests.add("acknowledge", body, by="notice", made_s=service.now_s)
+        is_gone = left is None or not left.is_good(service.now_s)
+        return _spent(left) if is_gone else _html("Answered already", _buttons(site, left), status=410)
+    (seen,) = found.alarm_ids
+    alarm = site.journal.alarm(seen)
+    if alarm is not None and alarm["state"] != "normal":
+        body = {"id": seen, "by": "notice"}
+        site.requests.add("acknowledge", body, by="notice", made_s=service.now_s)
+    others = ""
+    if left is not None and left.is_good(service.now_s):
+        others = f"<p>The same notice also told of this:</p>{_buttons(site, left)}"
     return _html(
-        "Thank you", "<p>The watch takes it up with its next row.</p><p><a href='/'>The boxes</a></p>"
+        "Thank you",
+        f"<p>The watch takes it up with its next row.</p>{others}<p><a href='/'>The boxes</a></p>",
     )
 
 
@@ -93,11 +105,19 @@ def _within(target: str) -> str:
     return target if is_ours and target.isascii() and "\\" not in target else "/"
 
 
-def _messages(site: Site, answer: Answer) -> list[str]:
-    alarms = [site.journal.alarm(alarm_id) for alarm_id in answer.alarm_ids]
-    return [alarm["message"] or alarm["id"] for alarm in alarms if alarm is not None] or [
-        "The alarm is gone."
-    ]
+def _buttons(site: Site, answer: Answer) -> str:
+    """One alarm, one button: seeing to north is not seeing to lane."""
+    return "".join(
+        f"<form method='post'><p>{escape(_message(site, one))}</p>"
+        f"<input type='hidden' name='alarm' value='{escape(one)}'>"
+        f"<button>I have seen {escape(one.partition('.')[0])}</button></form>"
+        for one in answer.alarm_ids
+    )
+
+
+def _message(site: Site, alarm_id: str) -> str:
+    alarm = site.journal.alarm(alarm_id)
+    return "The alarm is gone." if alarm is None else alarm["message"] or alarm["id"]
 
 
 def _spent(answer: Answer | None) -> Response:

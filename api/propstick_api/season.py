@@ -12,6 +12,7 @@ from pydantic import Field
 
 from propstick.edges.sowings import StoredSowing
 from propstick.garden import OUTSIDE, Garden
+from propstick.growing.warmth import BASE_C, degree_days
 from propstick.times import at_local, days_from
 from propstick.units import FloatArray
 from propstick_api.deps import ServiceDep, Site, SiteDep
@@ -23,8 +24,6 @@ from propstick_api.schemas import Out
 router = APIRouter(prefix="/v1", tags=["season"])
 
 _MIDNIGHT = time(0)
-BASE_C = 4.0
-"""Below this cool-season crops hardly grow. Common practice, no source; set it with `base_c`."""
 DEFAULT_DAYS = 120
 
 
@@ -158,7 +157,7 @@ def _hours(site: Site, garden: Garden, box: str, starts_s: list[int]) -> Hours |
 def _warmth(hours: Hours, days: int, base_c: float) -> FloatArray:
     """Degree days above the base by the end of each day, (d,). An hour without a reading adds nothing."""
     known = ~np.isnan(hours.air_c) & (hours.day >= 0)
-    gained = np.maximum(hours.air_c[known] - base_c, 0.0) / 24.0
+    gained = degree_days(hours.air_c[known], base_c=base_c)
     return np.cumsum(np.bincount(hours.day[known], weights=gained, minlength=days)[:days])
 
 

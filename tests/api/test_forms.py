@@ -42,6 +42,22 @@ def test_its_button_acknowledges_that_alarm_once(rig, client):
     assert client.get(f"/v1/alarms/{FROST}").json()["state"] == "acknowledged"
 
 
+def test_each_alarm_of_a_notice_has_its_own_button(rig, client):
+    """Answering for one box leaves the other's alarm as it is; each button is good once."""
+    other = "lane.frost.20260413T015000Z"
+    link = _link(rig, FROST, other)
+    assert client.get(link).text.count("<form method='post'>") == 2
+    assert client.post(link).status_code == 410, "a press that names no alarm answers none of two"
+    first = client.post(link, data={"alarm": FROST})
+    assert first.status_code == 200
+    assert other in first.text
+    assert [one.body["id"] for one in rig.site().requests.pending()] == [FROST]
+    assert client.post(link, data={"alarm": FROST}).status_code == 410
+    assert client.post(link, data={"alarm": "site.watch-late.x"}).status_code == 410
+    assert client.post(link, data={"alarm": other}).status_code == 200
+    assert client.get(link).status_code == 410
+
+
 def test_a_link_works_without_signing_in_and_opens_nothing_else(rig):
     """It is a key to one answer: the rest stays shut."""
     AccessBook(open_store(rig.settings.store.url)).set_passphrase(PHRASE, now_s=0)
@@ -69,7 +85,9 @@ def test_a_link_that_never_was_is_404(client):
 
 def test_an_alarm_that_is_over_is_not_asked_for(rig, client):
     """The answer is taken, and nothing is left for the watch to refuse."""
-    assert client.post(_link(rig, "north.frost-ahead.20260412T222500Z", "gone.alarm")).status_code == 200
+    over = ("north.frost-ahead.20260412T222500Z", "gone.alarm")
+    link = _link(rig, *over)
+    assert [client.post(link, data={"alarm": one}).status_code for one in over] == [200, 200]
     assert rig.site().requests.pending() == []
 
 

@@ -22,7 +22,11 @@ def test_a_token_is_spent_once(store):
     answers = Answers(store, "plot")
     token = answers.issue(["north.heat.x", "lane.heat.x"], now_s=0, lasts_s=60)
     assert answers.look(token).alarm_ids == ("north.heat.x", "lane.heat.x")
-    assert answers.use(token, now_s=1).action == "acknowledge"
+    assert answers.use(token, now_s=1) is None, "of two alarms one is to be named"
+    used = answers.use(token, now_s=1, alarm_id="north.heat.x")
+    assert (used.action, used.alarm_ids) == ("acknowledge", ("north.heat.x",))
+    assert answers.use(token, now_s=1, alarm_id="north.heat.x") is None
+    assert answers.use(token, now_s=1).alarm_ids == ("lane.heat.x",)
     assert answers.use(token, now_s=1) is None
     assert answers.look(token).used_s == 1
 

@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse
 
 from propstick.drawing.season import SowingPoint, Warmth, season_picture
+from propstick.errors import ConfigError
 from propstick.garden import OUTSIDE
+from propstick.growing.warmth import BASE_C
 from propstick.units import Unit, shown_difference
-from propstick_api.deps import ServiceDep, SiteDep
+from propstick_api.deps import Service, ServiceDep, Site, SiteDep
 from propstick_api.moments import day_span
 from propstick_api.page import words
 from propstick_api.page.layout import page, table
 from propstick_api.page.markup import Safe, join, tag
 from propstick_api.page.reading import Reading
 from propstick_api.page.sight import Language
-from propstick_api.season import BASE_C, DEFAULT_DAYS, season_of
+from propstick_api.season import DEFAULT_DAYS, season_of
+
+if TYPE_CHECKING:
+    from propstick.app.season_contents import Part
 
 router = APIRouter()
 
@@ -37,6 +42,7 @@ def season(service: ServiceDep, site: SiteDep, language: Language = "") -> HTMLR
     caption = words.SEASON_WARMTH.format(base=base)
     body = join(
         tag("h1", title),
+        _outlook(service, site),
         tag("figure", Safe(_picture(shown, unit, caption)), tag("figcaption", caption), class_="night"),
         table(words.SEASON_TABLE, list(words.SEASON_HEADS), _rows(shown, reading, unit)),
         tag("p", words.SEASON_UNITS.format(unit=reading.unit, base=base), " ", words.SAVED, class_="quiet"),
@@ -44,6 +50,35 @@ def season(service: ServiceDep, site: SiteDep, language: Language = "") -> HTMLR
         _sowings(shown, reading, unit),
     )
     return page(title, body, here="/season")
+
+
+def _outlook(service: Service, site: Site) -> Safe:
+    """What the grower asks in spring: the same parts as the season's report, in the same words."""
+    from propstick.app.season import season_report  # only when somebody asks
+    from propstick.app.season_contents import contents
+
+    try:
+        report = season_report(site.store, site.garden, service.now_s, garden_file=service.settings.path)
+    except ConfigError as refused:
+        said = refused.message
+        return tag("p", said, role="alert")
+    parts = contents(report)[1:]  # the page has its own title
+    return tag("section", *(_part(one, before) for before, one in zip((None, *parts), parts, strict=False)))
+
+
+def _part(part: Part, before: Part | None) -> Safe | None:
+    """A heading right before a table becomes the table's own."""
+    from propstick.app.season_contents import Grid, Heading, Points
+
+    if isinstance(part, Heading):
+        return tag("h2", part.text)
+    if isinstance(part, Grid):
+        caption = before.text if isinstance(before, Heading) else words.SEASON_TABLE
+        return table(caption, list(part.heads), [list(row) for row in part.rows])
+    if isinstance(part, Points):
+        return tag("ul", *(tag("li", text) for text in part.texts))
+    about = tag("strong", f"{part.about}: ") if part.about else None
+    return tag("p", about, part.text, class_="quiet" if part.quiet else None)
 
 
 def _places(shown: dict[str, Any]) -> list[dict[str, Any]]:

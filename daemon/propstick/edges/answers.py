@@ -1,4 +1,4 @@
-"""The links in notices: one answer to what that notice is about, good once, for a day.
+"""The links in notices: an answer to each alarm of that notice, good once each, for a day.
 
 The store keeps only the hash of a link's token: whoever reads the file cannot answer with it.
 """
@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sqlalchemy import ColumnElement, delete, select, update
 
@@ -25,7 +25,7 @@ class Answer:
     """What a link is for.
 
     Attributes:
-        alarm_ids: The alarms of the notice; mostly one.
+        alarm_ids: The alarms of the notice not answered yet (all answered: the last one); mostly one.
         used_s, expires_s: UTC seconds; `used_s` None while it is good.
     """
 
@@ -73,15 +73,30 @@ class Answers:
             return None
         return Answer(tuple(row.alarm_id.split(" ")), row.action, row.made_s, row.expires_s, row.used_s)
 
-    def use(self, token: str, *, now_s: int) -> Answer | None:
-        """Spends a token; of two who try at the same moment one gets it. None: it is not good."""
+    def use(self, token: str, *, now_s: int, alarm_id: str | None = None) -> Answer | None:
+        """Answers one alarm of a notice, once; of two who try at the same moment one gets it.
+
+        Args:
+            alarm_id: Which; None stands for the only one left.
+
+        Returns:
+            The answer with that alarm alone; None: the link, or that alarm of it, is not good.
+        """
         answer = self.look(token)
         if answer is None or not answer.is_good(now_s):
             return None
+        if alarm_id is None and len(answer.alarm_ids) == 1:
+            (alarm_id,) = answer.alarm_ids
+        if alarm_id not in answer.alarm_ids:
+            return None
+        rest = [one for one in answer.alarm_ids if one != alarm_id]
+        left = {"alarm_id": " ".join(rest)} if rest else {"used_s": now_s}
+        as_seen = (_table.c.alarm_id == " ".join(answer.alarm_ids)) & _table.c.used_s.is_(None)
         with self._store.write() as connection:
-            spend = update(_table).where(self._mine(token), _table.c.used_s.is_(None))
-            spent = connection.execute(spend.values(used_s=now_s)).rowcount
-        return answer if spent else None
+            spent = connection.execute(
+                update(_table).where(self._mine(token), as_seen).values(**left)
+            ).rowcount
+        return replace(answer, alarm_ids=(alarm_id,)) if spent else None
 
     def _mine(self, token: str) -> ColumnElement[bool]:
         return (_table.c.site == self._site) & (_table.c.token_hash == token_hash(token))
