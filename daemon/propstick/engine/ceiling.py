@@ -24,7 +24,9 @@ _OLDEST_DAYS = 45
 _MEAN_MIN = 20
 _LID_MEAN_MIN = 30
 _LID_SHUT = 0.08
-_SUN_LEAST_W_M2 = 80.0
+_SUN_LEAST_W_M2 = 200.0
+"""About 13° high: a box opened before that each day would else be known by grazing sun alone, and its
+shut maximum forecast lower day by day."""
 _QUANTILE = 0.65
 _WIDE_QUANTILE = 0.8
 _PSEUDO = 2
