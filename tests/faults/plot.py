@@ -1,0 +1,118 @@
+"""A small plot on real parts: 1-wire files, SQLite, a web server that takes the pushes, the real daemon."""
+
+from __future__ import annotations
+
+import http.server
+import json
+import math
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+
+from propstick.edges.onewire_tree import Tree
+
+STEP_S = 2
+AIR, SOIL, OUTSIDE = "28-00000000000a", "28-00000000000b", "28-00000000000c"
+GARDEN = """
+[site]
+name = "plot"
+[watch]
+step_s = {step}
+[onewire]
+tree = "w1"
+[store]
+url = "sqlite:///{folder}/plot.db"
+[alarms]
+on_delay_s = 4
+off_delay_s = 4
+[push]
+urls = ["json://127.0.0.1:{port}/hook"]
+[[box]]
+name = "north"
+[[probe]]
+id = "{air}"
+box = "north"
+place = "air"
+[[probe]]
+id = "{soil}"
+box = "north"
+place = "soil"
+[[probe]]
+id = "{outside}"
+box = "outside"
+place = "air"
+"""
+
+
+class Plot:
+    """Readings wave through the heat limit once a minute, so that alarms rise and go all the time."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.pushes: list[str] = []
+        self._stop = threading.Event()
+        plot = self
+
+        class Receiver(http.server.BaseHTTPRequestHandler):
+            def do_POST(self) -> None:
+                body = self.rfile.read(int(self.headers.get("content-length", 0)))
+                plot.pushes.append(json.loads(body)["message"])
+                self.send_response(200)
+                self.end_headers()
+
+            def log_message(self, *_: object) -> None:
+                pass
+
+        self._server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), Receiver)
+        self._tree = Tree(folder / "w1")
+        self._weather()
+        self.file = folder / "garden.toml"
+        self.file.write_text(
+            GARDEN.format(
+                step=STEP_S, folder=folder, port=self._server.server_port, air=AIR, soil=SOIL, outside=OUTSIDE
+            )
+        )
+        threading.Thread(target=self._server.serve_forever, daemon=True).start()
+        threading.Thread(target=self._blow, daemon=True).start()
+
+    @property
+    def database(self) -> Path:
+        return self.folder / "plot.db"
+
+    def start(self, **environment: str) -> subprocess.Popen[bytes]:
+        """The daemon, as systemd would start it."""
+        with (self.folder / "watch.log").open("ab") as log:
+            return subprocess.Popen(
+                [sys.executable, "-m", "propstick", "watch", "--garden", str(self.file)],
+                stdout=log, stderr=log, env={**os.environ, **environment},
+            )  # fmt: skip
+
+    def close(self) -> None:
+        self._stop.set()
+        self._server.shutdown()
+
+    def _blow(self) -> None:
+        while not self._stop.wait(0.3):
+            self._weather()
+
+    def _weather(self) -> None:
+        wave = math.sin(2.0 * math.pi * time.time() / 60.0)
+        self._tree.set(AIR, 27.0 + 2.5 * wave)
+        self._tree.set(SOIL, 15.0 + 0.3 * wave)
+        self._tree.set(OUTSIDE, 12.0 + 0.5 * wave)
+
+
+def killed(process: subprocess.Popen[bytes]) -> None:
+    """As the kernel, or the socket on the wall, ends it: nothing can be caught or finished."""
+    process.send_signal(signal.SIGKILL)
+    process.wait(20)
+
+
+def ended(process: subprocess.Popen[bytes]) -> int:
+    """As systemd ends it."""
+    process.send_signal(signal.SIGTERM)
+    return process.wait(30)

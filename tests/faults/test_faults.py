@@ -1,0 +1,40 @@
+"""The fault harness in its short form; the long one is `python -m tests.faults`."""
+
+import shutil
+
+import pytest
+from tests.faults import kills, power, season
+
+needs_cc = pytest.mark.skipif(shutil.which("cc") is None, reason="no C compiler to note writes with")
+
+
+def broken(figures):
+    return [f"{figure.what}: {figure.measured}" for figure in figures if not figure.holds]
+
+
+@pytest.mark.slow
+@needs_cc
+def test_a_power_cut_loses_nothing_that_was_synced():
+    """Thirty disks as they may stand after a cut, with unsynced sectors there, missing or torn."""
+    assert broken(power.power(30)) == []
+
+
+@pytest.mark.slow
+@needs_cc
+def test_a_disk_that_lies_about_its_syncs_is_found_out():
+    """The same test must be able to fail: a synced sector that is gone shows."""
+    assert broken(power.power(10, honest=False))
+
+
+@pytest.mark.slow
+def test_the_daemon_killed_at_random_loses_and_doubles_nothing():
+    """Six times SIGKILL on the real process, with a backup beside it now and then."""
+    assert broken(kills.kills(6)) == []
+
+
+@pytest.mark.slow
+def test_a_day_of_faults_at_random():
+    """Probes that vanish, storms, a gone bus, a phone that refuses, a jumping clock, deaths, a full disk."""
+    figures = season.sixty_days(1, seed=3)
+    # What is written once, whatever the days, weighs too much on one day.
+    assert broken(figures[:4]) == []
