@@ -1,11 +1,14 @@
-"""What check finds when it reaches for the store: missing, in use, forgotten, damaged, somebody else's."""
+"""What check finds when it reaches out. The store: missing, in use, forgotten, damaged, somebody else's;
+the broker: who could speak to it, or listen, unnoticed."""
 
+import socket
 import sqlite3
 
 import pytest
 
 from propstick.app import checks_reach
 from propstick.app.config import parse
+from propstick.app.settings import MqttSettings, Secret
 from propstick.edges.database import open_store
 from propstick.edges.journal import Journal
 from propstick.records import Outcome, Reading
@@ -81,3 +84,43 @@ def test_a_large_store_is_searched_only_when_asked(settings, lived, monkeypatch)
     monkeypatch.setattr(checks_reach, "SEARCHED_MIB", 0)
     assert "not searched" in look(settings)[0]["store"][1]
     assert "not searched" not in look(settings, is_thorough=True)[0]["store"][1]
+
+
+# Broker
+
+
+def exposed(monkeypatch, **more):
+    """The keys a broker's `look` lines begin with, as if it let us in."""
+    monkeypatch.setattr("propstick.edges.mqtt_client.try_broker", lambda *_, **__: "")
+    lines = list(checks_reach.broker(MqttSettings(**more)))
+    assert lines[0].mark == "ok"
+    assert all(line.do for line in lines[1:])
+    return [line.found.partition(":")[0] for line in lines[1:]]
+
+
+NAMED = {"username": "propstick", "password": Secret("x")}
+
+
+def test_a_broker_that_asks_no_name_or_password_is_said(monkeypatch):
+    assert exposed(monkeypatch) == ["no username"]
+    assert exposed(monkeypatch, username="propstick") == ["no password_file"]
+    assert exposed(monkeypatch, **NAMED) == []
+
+
+def test_a_broker_elsewhere_without_tls_is_said(monkeypatch):
+    assert exposed(monkeypatch, host="10.0.0.7", **NAMED) == ["no TLS to 10.0.0.7"]
+    assert exposed(monkeypatch, host="10.0.0.7", tls=True, **NAMED) == []
+
+
+@pytest.mark.parametrize("host", ["localhost", "LOCALHOST.", "127.0.0.1", "127.1.2.3", "::1"])
+def test_loopback_is_this_machine(host):
+    """127.0.0.0/8 and ::1 (RFC 1122, 3.2.1.3; RFC 4291, 2.5.3)."""
+    assert checks_reach.is_this_machine(host)
+
+
+def test_this_machines_own_name_is_this_machine_and_others_are_not(monkeypatch):
+    monkeypatch.setattr(socket, "gethostname", lambda: "shed")
+    assert checks_reach.is_this_machine("shed")
+    assert checks_reach.is_this_machine("Shed.local")
+    assert not checks_reach.is_this_machine("barn.local")
+    assert not checks_reach.is_this_machine("192.168.1.20")

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from propstick.app.settings import Settings
+from propstick.app.settings import PushTarget, Settings
 from propstick.app.sightings import STORE, Sighting
 from propstick.garden import OUTSIDE, Box
 from propstick.times import local, utc_text
@@ -100,6 +100,7 @@ def unnoticed(settings: Settings) -> Iterator[Finding]:
             found="no address: warnings are stored and reach nobody",
             do="add one to [push] urls, then propstick check --send",
         )
+    yield from _lone_channel(push.targets)
     if it.person.goes_away and it.person.helper is None:
         away = f"{it.person.leaves:%H:%M} to {it.person.back:%H:%M}"
         yield Finding(
@@ -114,6 +115,25 @@ def unnoticed(settings: Settings) -> Iterator[Finding]:
             mark="look",
             found="none: if the Pi dies, nobody is told",
             do="set [watch] heartbeat_url to a service that misses it",
+        )
+
+
+def _lone_channel(targets: Sequence[PushTarget]) -> Iterator[Finding]:
+    """The helper's address is no second one: nothing goes to it while the person is at home."""
+    own = [target.name for target in targets if target.to == "person"]
+    if targets and not own:
+        yield Finding(
+            thing="push",
+            mark="look",
+            found="no address of your own, only the helper's",
+            do="add one to [push] urls",
+        )
+    elif len(own) == 1:
+        yield Finding(
+            thing="push",
+            mark="look",
+            found=f"only {own[0]}: if that service fails, nobody is told",
+            do="add a second of another kind (mail, message) to [push] urls",
         )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import ipaddress
+import socket
 from collections.abc import Iterator
 
 from propstick.app.checks import Finding, age
@@ -70,8 +72,36 @@ def _watch(age_s: int, step_s: int) -> Finding:
     return Finding(thing="watch", mark="ok", found=f"last row {age(age_s)} ago")
 
 
-def broker(settings: MqttSettings) -> Finding:
-    """Whether the broker lets us in."""
+def broker(settings: MqttSettings) -> Iterator[Finding]:
+    """Whether the broker lets us in, and who else could speak or listen without anybody noticing."""
+    yield _reached(settings)
+    if settings.username is None or settings.password is None:
+        lacks = "username" if settings.username is None else "password_file"
+        yield Finding(
+            thing="broker",
+            mark="look",
+            found=f"no {lacks}: whoever reaches it could pass for a probe, or send requests",
+            do="deploy/broker.py gives names and passwords; then [mqtt] username, password_file",
+        )
+    if not settings.tls and not is_this_machine(settings.host):
+        yield Finding(
+            thing="broker",
+            mark="look",
+            found=f"no TLS to {settings.host}: passwords and readings cross the network in clear",
+            do="set [mqtt] tls = true, and ca_file if the authority is your own",
+        )
+
+
+def is_this_machine(host: str) -> bool:
+    """Whether a host's name or address stays on this machine. Asks no name server: that could hang."""
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        name = host.lower().rstrip(".").removesuffix(".local")
+        return name in ("localhost", socket.gethostname().lower().partition(".")[0])
+
+
+def _reached(settings: MqttSettings) -> Finding:
     from propstick.edges.mqtt_client import try_broker
 
     at = f"{settings.host}:{settings.port}"

@@ -140,6 +140,21 @@ def test_boxes_without_air_and_a_garden_without_outside_are_said(tmp_path):
     assert "no position" in told["site"]
 
 
+def test_a_single_address_is_said_and_a_second_of_ones_own_ends_it(check):
+    """The helper's address does not count as a second: it is used only while the person is away."""
+
+    def said(urls):
+        _, found = check(f'[person]\nhelper = "sue"\n[push]\nurls = [{urls}]\n')
+        return [one["found"] for one in found["push"] if one["mark"] == "look"]
+
+    mail, sue = '"json://127.0.0.1:1/x"', '{ name = "sue", url = "json://127.0.0.1:1/y" }'
+    (alone,) = said(f"{mail}, {sue}")
+    assert "if that service fails, nobody is told" in alone
+    (helper_only,) = said(sue)
+    assert "no address of your own" in helper_only
+    assert said(f'{mail}, {sue}, "json://127.0.0.1:1/z"') == []
+
+
 # Push, really sent to a server on loopback
 
 

@@ -57,7 +57,7 @@ def findings_of(
     store_findings, last_row_s = checks_reach.store(settings, now_s=now_s, is_thorough=is_thorough)
     yield from store_findings
     if settings.mqtt is not None:
-        yield checks_reach.broker(settings.mqtt)
+        yield from checks_reach.broker(settings.mqtt)
     yield from checks_reach.push(settings, send=send, now_s=now_s)
     yield from checks.unnoticed(settings)
     yield checks.clock(settings, now_s=now_s, last_row_s=last_row_s, synchronised=checks.is_synchronised())
