@@ -148,6 +148,57 @@ def clear_truth_c(
     return most.reshape(many, -1)
 
 
+ANALOG_DAYS = 30
+ALIKE_COVER = 0.15
+
+
+def oracle_minimum_c(world: World, row: int, *, minutes: int, members: int, seed: int) -> FloatArray:
+    """Lowest air of every box as one would foretell it who knows the box, its state and the weather now.
+
+    What is not known is how the night goes on: the mean over nights of the same month that began with as
+    much cloud, run through the true boxes from their true state (needs the world's state at that row).
+
+    Returns:
+        Shape (b,) [°C]; NaN if there is no other night.
+    """
+    rng = np.random.default_rng(seed)
+    weather = world.weather
+    other = row + 1440 * np.concatenate([np.arange(-ANALOG_DAYS, 0), np.arange(1, ANALOG_DAYS + 1)])
+    other = other[(other >= 0) & (other + minutes < len(weather))]
+    alike = other[np.abs(weather.cover[other] - weather.cover[row]) < ALIKE_COVER]
+    chosen = rng.choice(alike if len(alike) >= 5 else other, members) if len(other) else other
+    if not len(chosen):
+        return np.full(len(world.specs), np.nan)
+    state, lid = world.states[row], world.rows.lid[row - 1]
+    lows = [_lowest_c(world, state, lid, _as_then(weather, row, int(o), minutes)) for o in chosen]
+    return np.mean(lows, axis=0)
+
+
+def _as_then(weather: Weather, row: int, other: int, minutes: int) -> Weather:
+    """The weather from `row` on, changing as it did from `other` on."""
+    here, there = cut(weather, row, row + minutes), cut(weather, other, other + minutes)
+    air = weather.air_c[row] + there.air_c - weather.air_c[other]
+    dew = np.minimum(weather.dew_point_c[row] + there.dew_point_c - weather.dew_point_c[other], air - 0.05)
+    beam, diffuse = clear_sky(here.sun_elevation_deg, here.time_s)
+    up = np.maximum(np.sin(np.radians(here.sun_elevation_deg)), 0.0)
+    dni, dhi = through_cloud(beam, diffuse, up, cloud=there.cloud, cover=there.cover)
+    return replace(
+        here, air_c=air, dew_point_c=dew, wind_m_s=there.wind_m_s, cloud=there.cloud, cover=there.cover,
+        rain_mm_h=there.rain_mm_h, dni_w_m2=dni, dhi_w_m2=dhi, ghi_w_m2=dni * up + dhi,
+        sky_longwave_w_m2=longwave_w_m2(air, dew, there.cover),
+    )  # fmt: skip
+
+
+def _lowest_c(world: World, state: object, lid: FloatArray, weather: Weather) -> FloatArray:
+    garden = Garden(weather, world.specs)
+    garden.state = state
+    least = garden.state.air_c
+    for _ in range(len(weather)):
+        garden.advance(lid, np.zeros_like(lid))
+        least = np.minimum(least, garden.state.air_c)
+    return least
+
+
 def cut(weather: Weather, first: int, last: int) -> Weather:
     """Minutes `first` to `last` - 1."""
     return Weather(**{f.name: getattr(weather, f.name)[first:last] for f in fields(Weather)})

@@ -32,6 +32,9 @@ from propstick.units import FloatArray
 NIGHT_HOURS = tuple(range(-1, 13))
 DAY_HOURS = (-0.5, 1.0, 3.0, 5.0)
 OPENINGS = (0.0, 0.1, 1.0)
+CEILING_HOUR = 2
+MEMBERS = 12
+"""Other nights that a night is foretold from by who knows all but how it goes on."""
 
 
 @dataclass
@@ -50,6 +53,7 @@ class NightRows:
     p0: list[float] = field(default_factory=list)
     outside_error: list[float] = field(default_factory=list)
     came: list[float] = field(default_factory=list)
+    ceiling: list[float] = field(default_factory=list)
 
     def arrays(self) -> dict[str, FloatArray]:
         return {name: np.array(values, dtype=float) for name, values in vars(self).items()}
@@ -92,7 +96,19 @@ def day_issue_rows(site, time_s: FloatArray) -> list[int]:
     return rows
 
 
-def forecast_world(rows, site, boxes, *, world=None, with_model=True, day_truth=True):
+def ceiling_rows(site, time_s: FloatArray) -> dict[int, int]:
+    """Rows two hours after sunset, at which the night's ceiling is worked out, and the rows to its end."""
+    rows = {}
+    for day in _dates(site, time_s):
+        night = night_of(site, day)
+        row = int(np.searchsorted(time_s, night.sunset_s + CEILING_HOUR * HOUR_S))
+        last = int(np.searchsorted(time_s, night.end_s))
+        if row > 0 and last < len(time_s):
+            rows[row] = last - row
+    return rows
+
+
+def forecast_world(rows, site, boxes, *, world=None, with_model=True, day_truth=True, ceiling=None):
     """Feed the rows through the engine's parts; forecasts of nights and days beside what came."""
     b = rows.air_c.shape[1]
     time_s = rows.time_s
@@ -119,7 +135,7 @@ def forecast_world(rows, site, boxes, *, world=None, with_model=True, day_truth=
         state = horizon.advance(state, part, site=site, sun_share=share)
         what = issues.get(row)
         if what == "night":
-            _night(nights, state, rows, row, site)
+            _night(nights, state, rows, row, site, ceiling or {})
         elif what == "day":
             state = _day(days, state, rows, row, site, moment=moment, level=level, world=world)
     return nights.arrays(), days.arrays()
@@ -149,7 +165,7 @@ def follow_minutes(watch: Watch, part, *, site):
     return watch, share, moment
 
 
-def _night(out: NightRows, state, rows, row: int, site) -> None:
+def _night(out: NightRows, state, rows, row: int, site, ceiling: dict[int, FloatArray]) -> None:
     night = night_ending_after(site, state.row_s)
     forecast = horizon.night_minimum(state, site=site)
     last = int(np.searchsorted(rows.time_s, night.end_s))
@@ -186,6 +202,8 @@ def _night(out: NightRows, state, rows, row: int, site) -> None:
         out.p0.append(p0[box])
         out.outside_error.append(outside_error)
         out.came.append(float(np.nanmin(span)))
+        best = ceiling.get(row)
+        out.ceiling.append(float("nan") if best is None or box == len(now) - 1 else best[box])
 
 
 def _day(out: DayRows, state, rows, row: int, site, *, moment, level, world):
@@ -265,6 +283,7 @@ def print_nights(title: str, d: dict[str, FloatArray]) -> None:
         part = np.abs((d["ours"] - d["came"] - d["outside_error"])[known])
         box = f"{np.nanmean(part):5.2f}" if (~np.isnan(part)).any() else "    -"
         print(f"  {hour:4d}  {known.sum():6d}  {figures}  {box}   {held:4.0%}   {width:5.2f}  {bias:+5.2f}")
+    _print_way(d)
     for hour in (-1, 2):
         m = (d["hour"] == hour) & (d["night"] >= 3) & (d["box"] >= 0)
         frost = d["came"][m] < 0.0
@@ -278,6 +297,23 @@ def print_nights(title: str, d: dict[str, FloatArray]) -> None:
             w = scores.warnings(d[name][m] < 0.0, frost)
             line.append(f"{name} {w.hit_share:.0%}/{w.false_share:.0%};")
         print(" ".join(line))
+
+
+def _print_way(d: dict[str, FloatArray]) -> None:
+    """How far ours has gone from the best plain method to who knows box and weather, but not the future."""
+    m = (d["hour"] == CEILING_HOUR) & (d["night"] >= 3) & (d["box"] >= 0)
+    m &= ~np.isnan(d["ours"] + d["fao"] + d["ceiling"])
+    if m.sum() < 20:
+        return
+    plain_c = min(
+        scores.mean_absolute_error(d[n][m], d["came"][m]) for n in ("mean_drop", "last_drop", "fao")
+    )
+    ours_c, top_c = (scores.mean_absolute_error(d[n][m], d["came"][m]) for n in ("ours", "ceiling"))
+    print(
+        f"  {CEILING_HOUR} h after sunset, {m.sum()} nights: best plain {plain_c:.2f}, ours {ours_c:.2f}, "
+        f"ceiling (true box and weather, {MEMBERS} nights that began alike) {top_c:.2f}; "
+        f"way {scores.way(plain_c, ours_c, top_c):.0%}"
+    )
 
 
 def print_days(title: str, d: dict[str, FloatArray]) -> None:
@@ -377,16 +413,24 @@ def main(arguments: list[str]) -> int:
     for station, seed in (("EWR", 1), ("LGA", 2), ("JFK", 3)):
         weather, site = worlds.new_york(station, first="2013-02-01", last="2013-05-31", seed=seed)
         specs = [FrameSpec.draw(1000 * seed + k) for k in range(6)]
-        world = worlds.lived(weather, site, specs, seed=seed, keep=day_issue_rows(site, weather.time_s))
+        dusk = ceiling_rows(site, weather.time_s)
+        keep = [*day_issue_rows(site, weather.time_s), *dusk]
+        world = worlds.lived(weather, site, specs, seed=seed, keep=keep)
+        ceiling = {
+            row: worlds.oracle_minimum_c(world, row, minutes=minutes, members=MEMBERS, seed=row)
+            for row, minutes in dusk.items()
+        }
         print(f"{station} lived through", file=sys.stderr, flush=True)
-        found, found_days = forecast_world(world.rows, site, world.boxes, world=world)
+        found, found_days = forecast_world(world.rows, site, world.boxes, world=world, ceiling=ceiling)
         nights.append(found)
         days.append(found_days)
         unknown = np.full(len(world.rows), np.nan)
         rows = replace(
             world.rows, outside_humidity_pct=unknown, humidity_pct=np.full_like(world.rows.air_c, np.nan)
         )
-        dry.append(forecast_world(rows, site, world.boxes, with_model=False, day_truth=False)[0])
+        dry.append(
+            forecast_world(rows, site, world.boxes, with_model=False, day_truth=False, ceiling=ceiling)[0]
+        )
     print_nights("New York 2013, simulated boxes, no humidity probe", joined(dry))
     print_nights("New York 2013, simulated boxes, humidity outside", joined(nights))
     print_days("New York 2013, simulated boxes", joined(days))

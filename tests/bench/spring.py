@@ -33,9 +33,7 @@ HOUSE = Obstacle(bearing_from_deg=70.0, bearing_to_deg=125.0, height_deg=30.0)
 PEAR = Obstacle(bearing_from_deg=200.0, bearing_to_deg=250.0, height_deg=45.0, leafless_until=(4, 20))
 SPOTS = (Spot(name="wall"), Spot(name="path", obstacles=(HOUSE,)), Spot(name="tree", obstacles=(HOUSE, PEAR)))
 BOXES = ("north", "lane", "pump")
-SPECS = tuple(
-    FrameSpec(name=name, obstacles=spot.obstacles) for name, spot in zip(BOXES, SPOTS, strict=True)
-)
+SPECS = tuple(FrameSpec(name=name, obstacles=spot.obstacles) for name, spot in zip(BOXES, SPOTS, strict=True))
 """Three alike: what differs is where they stand and what the person does with the lid."""
 SHUT = "pump"
 

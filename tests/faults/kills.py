@@ -95,15 +95,15 @@ def _live(seed: int, count: int) -> Lived:
         worst_s = 0.0
         try:
             for _ in range(count):
-                process = plot.start()
+                process, started_s = plot.start(), time.time()
                 if chance.random() < 0.2:
                     _backup_killed(plot, chance)
-                time.sleep(chance.uniform(0.3, 5.0))
+                time.sleep(chance.uniform(0.3, 9.0))
                 was_up = process.poll() is None
                 at_s = time.time()
                 killed(process)
                 assert was_up, (plot.folder / "watch.log").read_text()[-2000:]
-                worst_s = max(worst_s, _lost_s(plot, at_s))
+                worst_s = max(worst_s, _lost_s(plot, started_s, at_s))
             process = plot.start()
             time.sleep(12.0)
             assert ended(process) == 0
@@ -124,16 +124,16 @@ def _backup_killed(plot: Plot, chance: random.Random) -> None:
     killed(process)
 
 
-def _lost_s(plot: Plot, killed_s: float) -> float:
-    """Seconds of rows the daemon had begun and the store does not have: since it was last ready."""
+def _lost_s(plot: Plot, started_s: float, killed_s: float) -> float:
+    """Seconds of rows that a daemon at work had begun and the store does not have."""
     if not plot.database.exists():
         return 0.0
     with closing(open_store(f"sqlite:///{plot.database}")) as store:
         log = ReadingLog(store, "plot")
         span = log.span()
         last_s = Journal(store, "plot").last_row()
-    if span is None or last_s is None or killed_s - last_s > 60.0:
-        return 0.0  # it was still starting
+    if span is None or last_s is None or last_s < started_s:
+        return 0.0  # it was still starting, and had not begun to read
     # A row in the making is not yet a reading kept; what lies further back would be lost.
     return max(killed_s - last_s - 2 * STEP_S - SOON_S, 0.0)
 
