@@ -10,9 +10,14 @@ import sys
 from datetime import date
 
 from tests.bench.table import Figure, show
-from tests.faults import kills, power, season
+from tests.faults import kills, power, season, takeover
 
-FAULTS = {"kills": kills.kills, "power": power.power, "sixty-days": season.sixty_days}
+FAULTS = {
+    "kills": kills.kills,
+    "takeover": takeover.takeover,
+    "power": power.power,
+    "sixty-days": season.sixty_days,
+}
 
 
 def main(names: list[str]) -> int:

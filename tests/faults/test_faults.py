@@ -3,7 +3,7 @@
 import shutil
 
 import pytest
-from tests.faults import kills, power, season
+from tests.faults import kills, power, season, takeover
 
 needs_cc = pytest.mark.skipif(shutil.which("cc") is None, reason="no C compiler to note writes with")
 
@@ -38,3 +38,9 @@ def test_a_day_of_faults_at_random():
     figures = season.sixty_days(1, seed=3)
     # What is written once, whatever the days, weighs too much on one day.
     assert broken(figures[:4]) == []
+
+
+@pytest.mark.slow
+def test_a_second_daemon_is_refused_and_takes_over_from_a_dead_one():
+    """On one machine nobody waits for a lease to run out: that its holder is gone can be seen."""
+    assert broken(takeover.takeover(1)) == []
