@@ -66,6 +66,7 @@ def completed(status: dict[str, Any], site: Site) -> dict[str, Any]:
             {"id": r.id, "kind": r.kind, "body": r.body, "made": utc_text(r.made_s)}
             for r in site.requests.pending()[-50:]
         ],
+        "troubles": status.get("troubles", []),
     }
 
 

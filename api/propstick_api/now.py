@@ -81,6 +81,7 @@ async def health(service: ServiceDep) -> Response | HealthOut:
         "age_s": found.age_s,
         "step_s": found.step_s,
         "streams": service.live.streams,
+        "troubles": service.live.board.view["troubles"] if service.live.board is not None else [],
     }
     if found.is_good:
         return HealthOut(status="watching", **facts)

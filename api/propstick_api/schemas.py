@@ -134,6 +134,14 @@ class HistoryOut(Out):
     series: list[SeriesOut]
 
 
+class TroubleOut(Out):
+    """What a wire or the broker has said of itself for more than a row."""
+
+    part: str = Field(examples=["broker"], description="`broker`, or the name of a wire's bus master")
+    found: str = Field(examples=["no answer from 10.0.0.7:1883"])
+    since: str = Field(examples=["2026-04-12T10:02:00Z"])
+
+
 class HealthOut(Out):
     """How the watch does."""
 
@@ -142,6 +150,7 @@ class HealthOut(Out):
     age_s: int | None = Field(examples=[21])
     step_s: int = Field(examples=[60])
     streams: int = Field(0, description="Event streams open now")
+    troubles: list[TroubleOut] = Field([], description="As of the row: no alarms, but often why there is one")
 
 
 class PlaceNow(Out):
@@ -194,6 +203,7 @@ class NowOut(Out):
     alarms: list[AlarmOut]
     brief: dict | None
     asked: list[dict] = Field(description="Requests the watch has not taken up yet")
+    troubles: list[TroubleOut] = Field(description="What wires and broker say of themselves")
 
 
 _SOWING_EXAMPLE = {"crop": "lettuce", "box": "north", "sown": "2026-03-01", "note": "saved seed"}

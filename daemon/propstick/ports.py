@@ -44,6 +44,9 @@ class ProbeBus(Protocol):
         the whole bus is gone.
         """
 
+    def trouble(self) -> str:
+        """What is wrong with the bus as a whole since the last read; empty if nothing. Never raises."""
+
 
 @dataclass(frozen=True)
 class Delivery:

@@ -78,6 +78,7 @@ class FakeBus:
     Attributes:
         values: Probe → value; None: it answers with nothing that is a number. Absent: it is silent.
         flags: Probe → `Flag` bits of its readings.
+        complaint: What `trouble` says.
         is_gone: `read` raises `ProbeError`.
         hangs: While clear, `read` does not come back.
         source: Called with the row before each read; what it returns replaces `values`.
@@ -94,6 +95,7 @@ class FakeBus:
         self.values: dict[str, float | None] = dict(values or {})
         self.flags: dict[str, int] = {}
         self.source = source
+        self.complaint = ""
         self.is_gone = False
         self.hangs = threading.Event()
         self.hangs.set()
@@ -113,6 +115,9 @@ class FakeBus:
             Reading(probe, row_s * 1000, value, self.flags.get(probe, 0))
             for probe, value in sorted(self.values.items())
         )
+
+    def trouble(self) -> str:
+        return self.complaint
 
 
 class FakeChannel:

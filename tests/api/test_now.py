@@ -6,6 +6,7 @@ import threading
 import httpx
 import pytest
 
+from propstick.records import Outcome
 from propstick_api import live, now
 from propstick_api.server import start_beside
 
@@ -68,6 +69,21 @@ def test_health_is_late_after_three_steps(rig, client):
     assert late.json()["watch"] == "late"
     assert late.json()["age_s"] == 921
     assert client.get("/v1/now").json()["health"] == "late"
+
+
+def test_health_and_now_say_what_a_wire_or_the_broker_complains_of(rig, client):
+    """Still 200: the watch is on time, and the rows before had nothing to complain of."""
+    assert client.get("/v1/health").json()["troubles"] == []
+    trouble = {"part": "broker", "found": "connection lost", "since": "2026-04-13T07:40:00Z"}
+    site = rig.site()
+    status = {**site.journal.status(), "troubles": [trouble]}
+    site.journal.commit(row_s=rig.row_s + 300, readings=(), outcome=Outcome(), status=status)
+    site.store.close()
+    client = rig.client()
+    answer = client.get("/v1/health")
+    assert answer.status_code == 200
+    assert answer.json()["troubles"] == [trouble]
+    assert client.get("/v1/now").json()["troubles"] == [trouble]
 
 
 def test_a_clock_set_back_makes_no_row_late(rig, client):

@@ -12,6 +12,7 @@ from propstick.app.settings import MqttSettings, Secret
 from propstick.edges.database import open_store
 from propstick.edges.journal import Journal
 from propstick.records import Outcome, Reading
+from propstick.times import utc_text
 
 ROW_S = 1_784_000_040
 TEXT = '[site]\nname = "lane"\n'
@@ -47,6 +48,18 @@ def test_a_store_in_use_is_ok(settings, lived):
 def test_a_watch_that_stopped_is_seen(settings, lived):
     found, _ = look(settings, age_s=7200)
     assert found["watch"] == ("look", "last row 2 h ago: not running?")
+
+
+@pytest.mark.parametrize("age_s", [30, 7200])
+def test_what_the_running_watch_says_of_its_parts_is_shown(settings, age_s):
+    """Of a watch that runs no more it would be old news."""
+    trouble = {"part": "broker", "found": "connection lost", "since": utc_text(ROW_S - 1500)}
+    store = open_store(settings.store.url)
+    Journal(store, "lane").commit(row_s=ROW_S, readings=(), outcome=Outcome(), status={"troubles": [trouble]})
+    store.close()
+    found, _ = checks_reach.store(settings, now_s=ROW_S + age_s)
+    said = [(one.mark, one.found) for one in found if "broker" in one.found]
+    assert said == ([("look", "broker: connection lost, for 26 min")] if age_s == 30 else [])
 
 
 def test_no_store_yet_is_no_fault_and_none_is_made(settings):

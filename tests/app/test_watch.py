@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from propstick.app.settings import Settings, StoreSettings
+from propstick.app.settings import MqttSettings, Settings, StoreSettings
 from propstick.app.wiring import assemble
 from propstick.blocks import Flag
 from propstick.edges.database import open_store
@@ -46,9 +46,12 @@ def warming(row_s):
 class Rig:
     """One garden's watch under test; `restart` is what a new start finds."""
 
-    def __init__(self, folder, *, garden=GARDEN):
+    def __init__(self, folder, *, garden=GARDEN, mqtt=None):
         self.settings = Settings(
-            garden=garden, store=StoreSettings(url=f"sqlite:///{folder}/w.db"), path=folder / "garden.toml"
+            garden=garden,
+            store=StoreSettings(url=f"sqlite:///{folder}/w.db"),
+            mqtt=mqtt,
+            path=folder / "garden.toml",
         )
         self.bus = FakeBus(source=warming)
         self.channel = FakeChannel()
@@ -143,6 +146,21 @@ def test_the_live_view_says_what_each_box_does(rig):
     assert north["air"]["value"] == pytest.approx(warming(NOON_S + 19 * 60)["na"] + 0.5, abs=0.01)
     assert north["air"]["read"] == view["time"]
     assert north["limits"]["heat_c"] == 27.0
+
+
+def test_the_live_view_keeps_what_wire_and_broker_complain_of(tmp_path):
+    """From the second row on; and no longer once it is over. The broker here was never reached."""
+    rig = Rig(tmp_path, mqtt=MqttSettings(host="127.0.0.1", port=1))
+    rig.bus.complaint = "may not start conversions"
+    rig.rows(1)
+    assert rig.journal.status()["troubles"] == []
+    rig.rows(1)
+    told = {one["part"]: one["found"] for one in rig.journal.status()["troubles"]}
+    assert told == {"bus": "may not start conversions", "broker": "not started"}
+    rig.bus.complaint = ""
+    rig.rows(1)
+    assert [one["part"] for one in rig.journal.status()["troubles"]] == ["broker"]
+    rig.assembly.close()
 
 
 def test_a_probe_gone_bad_is_flagged_in_the_store_and_not_used(rig):

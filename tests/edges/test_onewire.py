@@ -134,6 +134,10 @@ def test_a_bus_that_is_gone_says_so(tree, make_bus):
     assert bus.probes() == (NORTH, LANE)
     with pytest.raises(ProbeError, match="w1_bus_master1"):
         bus.read(ROW_S)
+    assert bus.trouble() == "the bus is gone"
+    master.with_name("gone").rename(master)
+    bus.read(ROW_S + 60)
+    assert bus.trouble() == ""
 
 
 # The bulk trigger

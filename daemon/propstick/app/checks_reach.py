@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import ipaddress
 import socket
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import datetime
 
 from propstick.app.checks import Finding, age
 from propstick.app.settings import MqttSettings, PushTarget, Settings
@@ -35,7 +36,8 @@ def store(settings: Settings, *, now_s: int, is_thorough: bool = False) -> tuple
         size_mib = opened.path.stat().st_size / 2**20 if opened.path else 0.0
         is_searched = is_thorough or size_mib <= SEARCHED_MIB
         faults = quick_check(opened) if is_searched else ""
-        last_row_s = Journal(opened, settings.garden.site.name).last_row()
+        journal = Journal(opened, settings.garden.site.name)
+        last_row_s, status = journal.last_row(), journal.status()
     except StoreError as error:
         return [Finding(thing="store", mark="bad", found=error.message, do=error.hint)], None
     finally:
@@ -57,7 +59,10 @@ def store(settings: Settings, *, now_s: int, is_thorough: bool = False) -> tuple
             Finding(thing="watch", mark="look", found="has written no row yet", do="propstick watch")
         )
     else:
-        findings.append(_watch(now_s - last_row_s, settings.garden.step_s))
+        watch = _watch(now_s - last_row_s, settings.garden.step_s)
+        findings.append(watch)
+        if watch.mark == "ok":
+            findings.extend(_parts((status or {}).get("troubles", ()), now_s))
     return findings, last_row_s
 
 
@@ -70,6 +75,20 @@ def _watch(age_s: int, step_s: int) -> Finding:
             do="systemctl status propstick-watch, or propstick watch",
         )
     return Finding(thing="watch", mark="ok", found=f"last row {age(age_s)} ago")
+
+
+def _parts(troubles: Iterable[Mapping[str, str]], now_s: int) -> Iterator[Finding]:
+    """What the running watch last said of its wires and its broker."""
+    for one in troubles:
+        stood = age(now_s - datetime.fromisoformat(one["since"]).timestamp())
+        yield Finding(
+            thing="watch",
+            mark="look",
+            found=f"{one['part']}: {one['found']}, for {stood}",
+            do="see [mqtt] and the broker; the watch goes on trying by itself"
+            if one["part"] == "broker"
+            else "look at plug and cable, and whether the service's user may write therm_bulk_read",
+        )
 
 
 def broker(settings: MqttSettings) -> Iterator[Finding]:

@@ -12,6 +12,7 @@ from propstick.app.answer_links import AnswerLinks, no_link
 from propstick.app.delivery import DeliveryDesk
 from propstick.app.garden_source import GardenSource
 from propstick.app.housekeeping import Housekeeping
+from propstick.app.parts_report import PartsReport
 from propstick.app.rowclock import BelievedTime
 from propstick.app.sampler import Sampler
 from propstick.app.settings import Settings
@@ -138,6 +139,10 @@ def assemble(
             from propstick.app.publisher import StatePublisher
 
             listeners.append(StatePublisher(broker).on_row)
+        troubles = {bus.name: bus.trouble for bus in found}
+        if broker is not None:
+            troubles["broker"] = broker.trouble
+        report = PartsReport(troubles, clock, now_s=believed)
         parts = Parts(
             store=store,
             journal=journal,
@@ -150,7 +155,10 @@ def assemble(
             extra_news=lambda: [*extra_news(), *(broker.take_requests() if broker is not None else ())],
             troubles=housekeeping.troubles,
             reminder=lambda row_s: _reminder(store, garden(), row_s),
-            extra_status=(lambda: {"packs_seen": broker.seen()}) if broker is not None else dict,
+            extra_status=lambda: {
+                "troubles": report.look(),
+                **({"packs_seen": broker.seen()} if broker is not None else {}),
+            },
             owner=this_process(),
             on_row=tuple(listeners),
         )

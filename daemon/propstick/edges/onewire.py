@@ -13,7 +13,6 @@ What the kernel does not say, and this file therefore finds out (`drivers/w1/sla
 
 from __future__ import annotations
 
-import logging
 import os
 import re
 import threading
@@ -29,8 +28,6 @@ from propstick.blocks import Flag
 from propstick.edges.scratchpad import decode
 from propstick.errors import ProbeError
 from propstick.records import Reading
-
-log = logging.getLogger(__name__)
 
 KERNEL_TREE = Path("/sys/bus/w1/devices")
 TRIGGER = b"trigger\n"
@@ -90,6 +87,7 @@ class WiredBus:
         self._failed = 0
         self._one_by_one = 0
         self._trouble = ""
+        self._is_gone = False
         self.look()
 
     def probes(self) -> tuple[str, ...]:
@@ -102,8 +100,8 @@ class WiredBus:
         return self._seen
 
     def trouble(self) -> str:
-        """Why the probes cannot be converted all at once, though the bus can; empty if they are."""
-        return self._trouble
+        """The bus is gone, or why its probes are not converted all at once though it can; else empty."""
+        return "the bus is gone" if self._is_gone else self._trouble
 
     def read(self, row_s: int) -> tuple[Reading, ...]:
         """One reading per probe on the bus, stamped for the row.
@@ -112,7 +110,8 @@ class WiredBus:
             ProbeError: the whole bus is gone.
         """
         with self._lock:
-            if not self._master.is_dir():
+            self._is_gone = not self._master.is_dir()
+            if self._is_gone:
                 raise ProbeError(
                     f"1-wire bus {self.name}: {self._master} is gone, expected a bus master's directory",
                     hint="is 1-wire switched on (dtoverlay=w1-gpio), and the adapter plugged in?",
@@ -127,7 +126,10 @@ class WiredBus:
         Where there is no trigger, reading a probe converts it: slower, equally good.
         """
         file = self._master / "therm_bulk_read"
-        if not probes or not file.exists():
+        if not probes:
+            return 0
+        if not file.exists():
+            self._trouble = ""
             return 0
         if self._failed >= BROKEN_AFTER:
             self._one_by_one += 1
@@ -139,7 +141,7 @@ class WiredBus:
         try:
             self._trigger(file)
         except PermissionError as error:
-            self._say(f"may not start conversions, reads one by one ({error.strerror})")
+            self._trouble = f"may not start conversions, reads one by one ({error.strerror})"
             return 0
         except OSError as error:
             return self._failed_trigger(f"conversion could not be started ({error.strerror})")
@@ -152,14 +154,8 @@ class WiredBus:
 
     def _failed_trigger(self, message: str) -> int:
         self._failed = min(self._failed + 1, BROKEN_AFTER)
-        self._say(message)
-        return int(Flag.STALE_CONVERSION)
-
-    def _say(self, message: str) -> None:
-        """Logs a trouble when it begins."""
-        if not self._trouble:
-            log.warning("trigger-failed bus=%s reason=%r", self.name, message)
         self._trouble = message
+        return int(Flag.STALE_CONVERSION)
 
     def _needed_s(self, probes: tuple[str, ...]) -> float:
         """The longest conversion on the bus: what the kernel waits for."""
@@ -215,9 +211,7 @@ def _slaves(master: Path) -> tuple[str, ...]:
 def _orphans(tree: Path) -> tuple[str, ...]:
     """Thermometers in the tree that no master lists."""
     entries = _entries(tree)
-    listed = {
-        probe for path in entries if path.name.startswith("w1_bus_master") for probe in _slaves(path)
-    }
+    listed = {probe for path in entries if path.name.startswith("w1_bus_master") for probe in _slaves(path)}
     return tuple(sorted(p.name for p in entries if _is_thermometer(p.name) and p.name not in listed))
 
 

@@ -29,6 +29,9 @@ class _Unnamed:
     def read(self, row_s: int) -> tuple[Reading, ...]:
         return tuple(reading for reading in self._bus.read(row_s) if reading.probe not in self._named)
 
+    def trouble(self) -> str:
+        return self._bus.trouble()
+
 
 def name_probes(
     talk: Talk, buses: Sequence[ProbeBus], clock: Clock, boxes: Sequence[str]
