@@ -206,7 +206,7 @@ class Watch:
             self._store_trouble = error.message
 
     def _troubles(self, row: Row) -> list[Trouble]:
-        """What the watch has to say about itself; the engine tells news from repetition."""
+        """What has begun or ended of what the watch has to say about itself: news is kept for good."""
         found: dict[TroubleKind, list[str]] = {kind: [] for kind in get_args(TroubleKind)}
         if row.skipped * self._step_s >= LATE_S:
             found["watch-late"].append(f"{row.skipped * self._step_s // 60} minutes were not watched")
@@ -220,6 +220,7 @@ class Watch:
         return [
             Trouble(time_s=row.time_s, kind=kind, active=bool(detail), detail=detail)
             for kind, detail in details.items()
+            if bool(detail) != (kind in self.state.troubles)
         ]
 
     def _checkpoint(self, row_s: int) -> bytes | None:
