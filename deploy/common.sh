@@ -21,6 +21,7 @@ RULES=$DESTDIR/etc/udev/rules.d/60-propstick-w1.rules
 COMMAND=$DESTDIR/usr/local/bin/propstick
 BASH_COMPLETION=$DESTDIR/usr/share/bash-completion/completions/propstick
 ZSH_COMPLETION=$DESTDIR/usr/share/zsh/vendor-completions/_propstick
+FISH_COMPLETION=$DESTDIR/usr/share/fish/vendor_completions.d/propstick.fish
 LOCK=$SOURCE/deploy/requirements.txt
 SERVICES=(propstick-watch.service propstick-serve.service)
 
@@ -97,7 +98,7 @@ build_release() {
 place_files() {
     local home=$HOME_OPT/releases/$1 unit
     install -d -m 0755 "$UNITS" "$(dirname "$RULES")" "$(dirname "$COMMAND")" \
-        "$(dirname "$BASH_COMPLETION")" "$(dirname "$ZSH_COMPLETION")"
+        "$(dirname "$BASH_COMPLETION")" "$(dirname "$ZSH_COMPLETION")" "$(dirname "$FISH_COMPLETION")"
     for unit in "${SERVICES[@]}"; do
         install -m 0644 "$home/share/propstick/deploy/$unit" "$UNITS/$unit"
     done
@@ -105,6 +106,8 @@ place_files() {
     install -m 0755 "$home/share/propstick/deploy/propstick" "$COMMAND"
     "$home/bin/propstick" completion bash >"$BASH_COMPLETION"
     "$home/bin/propstick" completion zsh >"$ZSH_COMPLETION"
+    # A rollback may go to a release that does not know fish yet.
+    "$home/bin/propstick" completion fish >"$FISH_COMPLETION" 2>/dev/null || rm -f "$FISH_COMPLETION"
     if has_systemd; then
         systemctl daemon-reload
         udevadm control --reload || true

@@ -17,6 +17,11 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 DEPLOY = ROOT / "deploy"
 SCRIPTS = ("install", "upgrade", "rollback", "remove", "try", "propstick", "common.sh")
+COMPLETIONS = (
+    "usr/share/bash-completion/completions/propstick",
+    "usr/share/zsh/vendor-completions/_propstick",
+    "usr/share/fish/vendor_completions.d/propstick.fish",
+)
 BUILDING = {"hatchling", "packaging", "pathspec", "pluggy", "trove-classifiers", "shtab", "tomlkit"}
 
 
@@ -125,6 +130,8 @@ def test_an_upgrade_copies_the_store_first_or_changes_nothing(tmp_path):
     source, root = checkout(tmp_path / "source", whole=True), tmp_path / "root"
     run("install", root=root, source=source)
     program = root / "opt/propstick/current/bin/propstick"
+    for completion in COMPLETIONS:
+        assert "propstick" in (root / completion).read_text()
     etc, var = root / "etc/propstick", root / "var/lib/propstick"
     (etc / "garden.toml").write_text(
         f'[[box]]\nname = "north"\n[store]\nurl = "sqlite:///{var}/propstick.db"\n'
