@@ -1,5 +1,8 @@
 """The command line as a person meets it: help, mistakes, exit status, and no traceback ever."""
 
+import argparse
+import re
+import shlex
 import subprocess
 import sys
 from importlib.util import find_spec
@@ -65,6 +68,28 @@ def test_every_command_has_a_help_of_its_own(name, capsys):
     out = capsys.readouterr().out
     assert f"propstick {name}" in out
     assert "--garden" in out
+
+
+def parsers_of(parser):
+    """Every command's parser, and those of its own commands."""
+    for action in parser._actions:
+        if isinstance(action, argparse._SubParsersAction):
+            for inner in action.choices.values():
+                yield inner
+                yield from parsers_of(inner)
+
+
+def test_every_help_has_an_example_and_every_example_is_understood():
+    """A line to copy that the command itself would refuse is worse than none. What stands behind two
+    spaces, a pipe or a redirection is for the reader or the shell."""
+    whole = cli.whole_parser()
+    for parser in parsers_of(whole):
+        lines = [line.strip() for line in (parser.epilog or "").splitlines()]
+        examples = [line for line in lines if f"{line} ".startswith(f"{parser.prog} ")]
+        assert examples, f"{parser.prog} --help has no example"
+        for line in examples:
+            words = shlex.split(re.split(r"  |[|>]", line)[0])[1:]
+            assert whole.parse_args(cli.garden_first(words)).command == words[0]
 
 
 def test_a_misspelt_command_is_told_the_nearest(capsys):

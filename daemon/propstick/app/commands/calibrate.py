@@ -36,6 +36,13 @@ _GUIDE = """\
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Adds the command's options."""
+    parser.epilog = (
+        "  propstick calibrate 28-3c01b556e1a2\n\n"
+        "Tells how to make the ice bath, waits, and takes the mean of ten readings: sound ice water is at\n"
+        "0 °C, so what the probe then shows is its error. The correction goes into the garden file, with\n"
+        "date and scatter as a comment; a running watch takes it up at its next row.\n"
+        "Refused beyond 2 °C: that is no ice water, or no sound probe. Ctrl-C leaves the file as it is.\n"
+    )
     parser.add_argument("id", metavar="ID", help="the probe's id, as `propstick probes list` shows it")
     parser.add_argument(
         "--minutes",

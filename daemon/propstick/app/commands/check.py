@@ -18,7 +18,10 @@ from propstick.errors import StoreError
 def configure(parser: argparse.ArgumentParser) -> None:
     """Adds the command's options."""
     parser.epilog = (
-        "Marks: ok; look: works, but somebody should know; bad: does not work. Exit status 1 if any is bad.\n"
+        "  propstick check\n"
+        "  propstick check --send          and a try notice to every address: did it arrive?\n\n"
+        "Marks: ok; look: works, but somebody should know; bad: does not work. Below a line that is not ok\n"
+        "stands what to do. Exit status 1 if any is bad. Changes nothing; the watch may run meanwhile.\n"
     )
     parser.add_argument(
         "--send", action="store_true", help="really send a notice to every address (default: no)"

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 def configure(parser: argparse.ArgumentParser) -> None:
     parser.epilog = (
+        "  propstick demo\n"
+        "  propstick demo --speed 3600 --days 3        an hour a second, three days\n\n"
         "Begins on a clear evening in March. Its person follows the notices, and is away on weekdays from\n"
         "8 to 17 h. Ends with Ctrl-C and leaves nothing behind, unless told to."
     )

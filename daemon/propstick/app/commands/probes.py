@@ -41,17 +41,43 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Adds the command's options."""
     parser.epilog = _EPILOG
     group = parser.add_subparsers(title="what", metavar="list|name|find", dest="what")
-    listing = group.add_parser("list", help="every probe: where it is, what it shows, what is wrong with it")
+    listing = _add(
+        group,
+        "list",
+        "every probe: where it is, what it shows, what is wrong with it",
+        "  propstick probes list\n",
+    )
     add_json(listing)
-    naming = group.add_parser("name", help="put a probe in a place (edits the garden file, keeps comments)")
+    naming = _add(
+        group,
+        "name",
+        "put a probe in a place (edits the garden file, keeps comments)",
+        "  propstick probes name 28-3c01b556e1a2 north air\n",
+    )
     naming.add_argument("id", metavar="ID", help="the probe's id, as `list` shows it")
     naming.add_argument("box", metavar="BOX", help="a box of the garden file, or outside")
     naming.add_argument("place", metavar="PLACE", help=f"one of {', '.join(PLACES)}")
-    finding = group.add_parser("find", help="warm a probe in the hand and see which one moves")
+    finding = _add(
+        group,
+        "find",
+        "warm a probe in the hand and see which one moves",
+        "  propstick probes find\n\n"
+        f"Hold one probe tightly; its id is said as soon as it has moved by {MOVED_C:g} °C.\n",
+    )
     finding.add_argument(
         "--seconds", type=float, default=GIVE_UP_S, metavar="N", help="give up after N seconds (default 180)"
     )
     parser.set_defaults(json=False)
+
+
+def _add(group: argparse._SubParsersAction, name: str, what: str, epilog: str) -> argparse.ArgumentParser:
+    return group.add_parser(
+        name,
+        help=what,
+        description=what[0].upper() + what[1:] + ".",
+        epilog=epilog,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
 
 
 def run(args: argparse.Namespace) -> int:

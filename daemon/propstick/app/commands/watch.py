@@ -12,6 +12,8 @@ from propstick.app import config
 
 def configure(parser: argparse.ArgumentParser) -> None:
     parser.epilog = (
+        "  propstick watch --garden /etc/propstick/garden.toml\n"
+        "  propstick watch --once          one row, to see that probes and store work\n\n"
         "Runs until SIGTERM or Ctrl-C, and goes on from the stored state at the next start. With a folder\n"
         "for --garden, every *.toml in it is a site. One line a change on standard output."
     )
