@@ -47,12 +47,18 @@ def test_a_hanging_bus_costs_its_own_probes_only(bus):
     sampler.stop()
 
 
-def test_a_bus_that_is_gone_does_not_end_the_row(bus):
+def test_a_bus_that_is_gone_does_not_end_the_row_nor_fill_the_log(bus, caplog):
     gone = FakeBus("gone", {"g": 1.0})
     gone.is_gone = True
     sampler = Sampler([gone, bus], step_s=60)
-    assert {r.probe for r in sampler.row(ROW_S)} == {"a", "b"}
+    for k in range(5):
+        assert {r.probe for r in sampler.row(ROW_S + 60 * k)} == {"a", "b"}
+    gone.is_gone = False
+    assert {r.probe for r in sampler.row(ROW_S + 300)} == {"a", "b", "g"}
+    gone.is_gone = True
+    sampler.row(ROW_S + 360)
     sampler.stop()
+    assert [message.partition(" ")[0] for message in caplog.messages] == ["bus-lost"] * 2
 
 
 def test_wireless_readings_find_their_rows():

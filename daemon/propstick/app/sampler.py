@@ -60,12 +60,16 @@ class BusReader:
         self._wanted.put(None)
 
     def _work(self) -> None:
+        is_lost = False
         while (row_s := self._wanted.get()) is not None:
             readings: tuple[Reading, ...] = ()
+            was_lost, is_lost = is_lost, False
             try:
                 readings = self.bus.read(row_s)
             except ProbeError as error:
-                log.warning("bus-lost bus=%s reason=%r", self.bus.name, str(error))
+                is_lost = True
+                if not was_lost:
+                    log.warning("bus-lost bus=%s reason=%r", self.bus.name, str(error))
             except Exception:  # a fault in one bus must not end the watch on the others
                 log.exception("bus-fault bus=%s", self.bus.name)
             # Not busy before the answer is there: `answers` would otherwise miss it.
