@@ -8,7 +8,7 @@ Days that turn out clear with the lid so mark the forecast and set its interval.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,6 +26,7 @@ from propstick.engine.day_record import (
     share_that_comes,
 )
 from propstick.engine.evening import Window
+from propstick.engine.marking import MISFIT_WIDENS
 from propstick.engine.nights import Daylight
 from propstick.engine.observer import COVER_LOSS, COVER_SUN
 from propstick.engine.paths import Moments
@@ -34,7 +35,7 @@ from propstick.engine.slots import Slots
 from propstick.garden import Site
 from propstick.physics.box import SUN_GAIN_C_PER_MIN, air_exchange, step
 from propstick.physics.sun import clear_sky_w_m2, solar_position
-from propstick.units import FloatArray
+from propstick.units import BoolArray, FloatArray
 
 _Z90 = 1.6448536269514722
 _MODEL_STEP_MIN = 5
@@ -172,6 +173,14 @@ def issue(
     low = np.fmax(forecast - _Z90 * sd, np.minimum(now, forecast) - PROBE_ERROR_C)
     high = forecast + _Z90 * sd
     return state, DayMaximum(forecast, low, high, sd, top, methods)
+
+
+def widened(forecast: DayMaximum, fits: BoolArray) -> DayMaximum:
+    """The forecast with wider intervals for boxes that do not behave as learnt, `fits` (b,)."""
+    factor = np.where(fits, 1.0, MISFIT_WIDENS)
+    low = forecast.max_c - factor * (forecast.max_c - forecast.low_c)
+    high = forecast.max_c + factor * (forecast.high_c - forecast.max_c)
+    return replace(forecast, low_c=low, high_c=high, sd_c=factor * forecast.sd_c)
 
 
 def clear_maximum_c(

@@ -11,7 +11,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from propstick.blocks import PlaceRows
+from propstick.engine import day as daily
 from propstick.engine import horizon, issues, minute, prospects
+from propstick.engine import night as nightly
 from propstick.engine.briefs import BriefMemory
 from propstick.engine.conditions import ALARM, CLEAR
 from propstick.engine.day import DayMaximum
@@ -156,6 +158,7 @@ def look(
             begun = row + 1
             if row in at_night:
                 tonight = horizon.night_minimum(state.horizon, site=site)
+                tonight = nightly.widened(tonight, _fits(minutes, row - first, b))
                 if row in night_rows:
                     issued.nights.extend(night_records(tonight, garden, int(rows.time_s[row])))
                 if row in frost_rows:
@@ -171,6 +174,7 @@ def look(
                     issued.said_min_c[row] = minima_said(tonight, garden)
         if last in at_day:
             state, forecast = _day_forecast(state, minutes, site)
+            forecast = daily.widened(forecast, _fits(minutes, last - first, b))
             issued.days.extend(day_records(forecast, garden, day, int(rows.time_s[last])))
             if last in morning:
                 seen = _seen(minutes, rows, last, first=first, dry_s=dry_s, state=state)
@@ -304,9 +308,15 @@ def _seen(
         row=row,
         lid=np.where(np.isnan(rows.lid[row]), guess, rows.lid[row]),
         damp=(rows.time_s[row] - dry_s[row] >= DAMP_S) & ~np.isnan(rows.humidity_pct[row]),
-        fits=minutes.trace.fits[at] if at >= 0 else np.ones(b, dtype=bool),
+        fits=_fits(minutes, row - first, b),
         untried=state.horizon.day.gain_weight.sum(axis=0) == 0.0,
     )
+
+
+def _fits(minutes: Minutes, row: int, b: int) -> BoolArray:
+    """Whether each box behaves as learnt, at a row counted from the first of these minutes."""
+    at = int(np.searchsorted(minutes.trace.index, row, side="right")) - 1
+    return minutes.trace.fits[at] if at >= 0 else np.ones(b, dtype=bool)
 
 
 def _warned(

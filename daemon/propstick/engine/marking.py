@@ -15,6 +15,10 @@ LEAST_NIGHTS = 8.0
 """Nights (or days) before a record can turn a decision; until then the prior's judgement stands."""
 
 
+MISFIT_WIDENS = 1.6
+"""What intervals are widened by while a box does not behave as learnt. Common practice, no source."""
+
+
 @dataclass(frozen=True)
 class Record:
     """Running mean squared errors over the same nights or days [°C²], and how many they are; one shape."""

@@ -13,13 +13,13 @@ import numpy as np
 
 from propstick.engine import night_regression, plain, shelter
 from propstick.engine.evening import Evening, Window, evening_at
-from propstick.engine.marking import Record
+from propstick.engine.marking import MISFIT_WIDENS, Record
 from propstick.engine.night_regression import Regression, Sample
 from propstick.engine.nights import HOUR_S, Night
 from propstick.engine.scores import normal_cdf
 from propstick.engine.shelter import Gains, ShelterState
 from propstick.engine.slots import SLOT_S, Slots
-from propstick.units import FloatArray
+from propstick.units import BoolArray, FloatArray
 
 HOURS = 20
 """Issue hours with a record of their own: -1 (the brief), 0, 1 … after sunset; the last takes the rest."""
@@ -91,6 +91,14 @@ class NightMinimum:
         """Chance that the lowest air is below `limit_c`, shape (c,)."""
         chance = normal_cdf((limit_c - self.min_c) / self.sd_c)
         return np.where(self.now_c < limit_c, np.where(np.isnan(self.now_c), np.nan, 1.0), chance)
+
+
+def widened(forecast: NightMinimum, fits: BoolArray) -> NightMinimum:
+    """The forecast with wider intervals for boxes that do not behave as learnt, `fits` (b,)."""
+    factor = np.where(np.append(fits, True), 1.0, MISFIT_WIDENS)
+    low = forecast.min_c - factor * (forecast.min_c - forecast.low_c)
+    high = forecast.min_c + factor * (forecast.high_c - forecast.min_c)
+    return replace(forecast, low_c=low, high_c=high, sd_c=factor * forecast.sd_c)
 
 
 def no_nights(boxes: int) -> NightState:

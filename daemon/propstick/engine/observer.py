@@ -98,6 +98,7 @@ class ObserverState:
         night_squares, night_rows: Today's evidence for it, (b,).
         fit: What is learnt.
         block_errors, block_weight: The unfinished learning block: sums of errors (7, b) and rows (b,).
+        block_judged: Rows of it by which the box may be judged, (b,).
         window: The last hour of rows.
     """
 
@@ -119,6 +120,7 @@ class ObserverState:
     fit: FitState
     block_errors: FloatArray
     block_weight: FloatArray
+    block_judged: FloatArray
     window: Window
 
 
@@ -159,6 +161,7 @@ def start(boxes: tuple[Box, ...], step_s: int = 60) -> ObserverState:
         fit=start_fit(boxes),
         block_errors=np.zeros((1 + N_RATES, b)),
         block_weight=np.zeros(b),
+        block_judged=np.zeros(b),
         window=start_window(WINDOW_MIN * 60 // step_s, b),
     )
 
@@ -235,9 +238,15 @@ def _close_block(state: ObserverState) -> ObserverState:
     counted = np.maximum(state.block_weight, 1e-9)
     return replace(
         state,
-        fit=gather(state.fit, (state.block_errors / counted)[None], (state.block_weight / rows)[None]),
+        fit=gather(
+            state.fit,
+            (state.block_errors / counted)[None],
+            (state.block_weight / rows)[None],
+            judged=(state.block_judged / rows)[None],
+        ),
         block_errors=np.zeros_like(state.block_errors),
         block_weight=np.zeros_like(state.block_weight),
+        block_judged=np.zeros_like(state.block_judged),
     )
 
 
@@ -338,13 +347,17 @@ def _follow(
         cover=cover[-1].copy() if n else state.cover,
         window=last(past, h),
     )
-    following = _gathered(following, state.time_s, time_s, errors[:, : 1 + N_RATES], learnable)
+    # By day a lid nobody told of is taken for shut: what the box then does is no sign that it has changed.
+    tells = told | (clear <= 0.0)[:, None]
+    following = _gathered(
+        following, state.time_s, time_s, errors[:, : 1 + N_RATES], learnable, judged=learnable & tells
+    )
 
     following = _night_counted(following, errors[:, MAIN], learnable & (clear <= 0.0)[:, None])
 
     real = source >= 0
     theta = np.broadcast_to(state.fit.theta, (n, N_RATES, b))
-    squares = np.concatenate([state.error_tail, errors[:, MAIN] * errors[:, MAIN]])
+    squares = np.concatenate([state.error_tail, np.where(tells, errors[:, MAIN] * errors[:, MAIN], 0.0)])
     hour = np.sqrt(trailing_mean(squares, h, newest=n, every=count(_MISFIT_EVERY_MIN)))
     fits = state.fit.fits & (hour < np.maximum(_MISFIT_HOUR_RATIO * state.fit.usual_rms_c, _MISFIT_HOUR_C))
     following = replace(following, error_tail=squares[len(squares) - h :].copy())
@@ -365,8 +378,9 @@ def _follow(
 
 
 def _gathered(
-    state: ObserverState, before_s: int | None, time_s: IntArray, errors: FloatArray, learnable: BoolArray
-) -> ObserverState:
+    state: ObserverState, before_s: int | None, time_s: IntArray, errors: FloatArray, learnable: BoolArray,
+    *, judged: BoolArray,
+) -> ObserverState:  # fmt: skip
     """Errors summed into blocks of five minutes by the clock; finished blocks go to what is learnt."""
     if not len(time_s):
         return state
@@ -378,21 +392,25 @@ def _gathered(
     starts = np.concatenate([[0], np.flatnonzero(np.diff(blocks)) + 1])
     longest = int(np.diff(np.append(starts, len(blocks))).max())
     sums = np.zeros((len(starts), 1 + N_RATES, errors.shape[2]))
-    counts = np.zeros((len(starts), errors.shape[2]))
-    sums[0], counts[0] = state.block_errors, state.block_weight
+    counts, told = np.zeros((2, len(starts), errors.shape[2]))
+    sums[0], counts[0], told[0] = state.block_errors, state.block_weight, state.block_judged
     stops = np.append(starts[1:], len(blocks))
     weighted = errors * weight[:, None]
     for k in range(longest):
         inside = starts + k < stops
         sums[inside] += weighted[starts[inside] + k]
         counts[inside] += weight[starts[inside] + k]
+        told[inside] += judged[starts[inside] + k]
     done = slice(0, len(starts) - 1)
     fit = state.fit
     if len(starts) > 1:
         share = BLOCK_S / state.step_s
         mean = sums[done] / np.maximum(counts[done], 1e-9)[:, None]
-        fit = gather(fit, mean, counts[done] / share)
-    return replace(state, fit=fit, block_errors=sums[-1].copy(), block_weight=counts[-1].copy())
+        fit = gather(fit, mean, counts[done] / share, judged=told[done] / share)
+    return replace(
+        state, fit=fit, block_errors=sums[-1].copy(), block_weight=counts[-1].copy(),
+        block_judged=told[-1].copy(),
+    )  # fmt: skip
 
 
 def _night_counted(state: ObserverState, errors: FloatArray, counted: BoolArray) -> ObserverState:
