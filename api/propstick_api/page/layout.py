@@ -55,9 +55,14 @@ def page(title: str, body: Safe, *, here: str = "", is_live: bool = False, statu
     return HTMLResponse(whole, status_code=status)
 
 
-def table(caption: str, heads: list[str], rows: list[list[str]]) -> Safe:
-    """A table whose first column names its rows; wide ones scroll by themselves."""
+def table(caption: str, heads: list[str], rows: list[list[str]], *, is_section: bool = False) -> Safe:
+    """A table whose first column names its rows; wide ones scroll by themselves.
+
+    Args:
+        is_section: Whether its caption is a heading of the page as well.
+    """
     head = tag("thead", tag("tr", *(tag("th", text, scope="col") for text in heads)))
     body = [tag("tr", tag("th", row[0], scope="row"), *(tag("td", cell) for cell in row[1:])) for row in rows]
-    inner = tag("table", tag("caption", caption), head, tag("tbody", *body))
+    titled = tag("caption", tag("h2", caption) if is_section else caption)
+    inner = tag("table", titled, head, tag("tbody", *body))
     return tag("div", inner, class_="wide", tabindex="0", role="region", aria_label=caption)

@@ -43,6 +43,11 @@ class Reading:
         self._sign = "," if has_decimal_comma(accept_language) else garden.decimal_sign
 
     @property
+    def decimal_sign(self) -> str:
+        """A point or a comma."""
+        return self._sign
+
+    @property
     def unit(self) -> str:
         """`°C` or `°F`."""
         return self._speech.unit

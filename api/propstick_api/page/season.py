@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -23,6 +25,7 @@ from propstick_api.page.sight import Language
 from propstick_api.season import DEFAULT_DAYS, season_of
 
 if TYPE_CHECKING:
+    from propstick.app.season import SeasonReport
     from propstick.app.season_contents import Part
 
 router = APIRouter()
@@ -30,51 +33,60 @@ router = APIRouter()
 
 @router.get("/season")
 def season(service: ServiceDep, site: SiteDep, language: Language = "") -> HTMLResponse:
-    """The last four months, from the first day with a reading on."""
+    """The season from the day its outlook is counted from."""
     garden = site.garden
-    first, last = day_span(
-        None, None, zone_name=garden.site.zone, now_s=service.now_s, default_days=DEFAULT_DAYS
-    )
-    shown = season_of(site, garden, first, last, base_c=BASE_C)
     reading, unit = Reading(garden, accept_language=language), garden.site.unit
+    report = _report(service, site)
+    first, last = day_span(
+        None if isinstance(report, ConfigError) else report.since, None,
+        zone_name=garden.site.zone, now_s=service.now_s, default_days=DEFAULT_DAYS,
+    )  # fmt: skip
+    shown = season_of(site, garden, first, last, base_c=BASE_C)
     title = words.SEASON_TITLE.format(first=reading.day(first), last=reading.day(last))
     base = reading.limit(shown["base_c"])
     caption = words.SEASON_WARMTH.format(base=base)
     body = join(
         tag("h1", title),
-        _outlook(service, site),
+        _outlook(report, reading),
         tag("figure", Safe(_picture(shown, unit, caption)), tag("figcaption", caption), class_="night"),
         table(words.SEASON_TABLE, list(words.SEASON_HEADS), _rows(shown, reading, unit)),
         tag("p", words.SEASON_UNITS.format(unit=reading.unit, base=base), " ", words.SAVED, class_="quiet"),
-        tag("p", _warnings(shown["warnings"])),
         _sowings(shown, reading, unit),
     )
     return page(title, body, here="/season")
 
 
-def _outlook(service: Service, site: Site) -> Safe:
-    """What the grower asks in spring: the same parts as the season's report, in the same words."""
+def _report(service: Service, site: Site) -> SeasonReport | ConfigError:
+    """The outlook, or why the person's own crop file cannot be used for one."""
     from propstick.app.season import season_report  # only when somebody asks
-    from propstick.app.season_contents import contents
 
     try:
-        report = season_report(site.store, site.garden, service.now_s, garden_file=service.settings.path)
+        return season_report(site.store, site.garden, service.now_s, garden_file=service.settings.path)
     except ConfigError as refused:
-        said = refused.message
-        return tag("p", said, role="alert")
-    parts = contents(report)[1:]  # the page has its own title
-    return tag("section", *(_part(one, before) for before, one in zip((None, *parts), parts, strict=False)))
+        return refused
 
 
-def _part(part: Part, before: Part | None) -> Safe | None:
-    """A heading right before a table becomes the table's own."""
+def _outlook(report: SeasonReport | ConfigError, reading: Reading) -> Safe:
+    """What the grower asks in spring: the same parts as the season's report, in the same words."""
+    from propstick.app.season_contents import contents
+
+    if isinstance(report, ConfigError):
+        return tag("p", report.message, role="alert")
+    parts = contents(replace(report, decimal_sign=reading.decimal_sign))[1:]  # the page has its own title
+    return tag("section", *(_part(parts, k) for k in range(len(parts))))
+
+
+def _part(parts: Sequence[Part], k: int) -> Safe | None:
+    """A heading right before a table stands in the table, as its caption."""
     from propstick.app.season_contents import Grid, Heading, Points
 
+    part = parts[k]
     if isinstance(part, Heading):
-        return tag("h2", part.text)
+        return None if isinstance(parts[k + 1], Grid) else tag("h2", part.text)
     if isinstance(part, Grid):
-        caption = before.text if isinstance(before, Heading) else words.SEASON_TABLE
-        return table(caption, list(part.heads), [list(row) for row in part.rows])
+        above = parts[k - 1]
+        assert isinstance(above, Heading)
+        return table(above.text, list(part.heads), [list(row) for row in part.rows], is_section=True)
     if isinstance(part, Points):
         return tag("ul", *(tag("li", text) for text in part.texts))
     about = tag("strong", f"{part.about}: ") if part.about else None
@@ -135,11 +147,6 @@ def _rows(shown: dict[str, Any], reading: Reading, unit: Unit) -> list[list[str]
         ]
         for one in _places(shown)
     ]
-
-
-def _warnings(found: dict[str, int]) -> str:
-    told = found["came"] + found["withdrawn"]
-    return (words.WARNINGS if told else words.WARNINGS_NONE).format(all=told, **found)
 
 
 def _sowings(shown: dict[str, Any], reading: Reading, unit: Unit) -> Safe | None:

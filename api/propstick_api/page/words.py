@@ -150,11 +150,6 @@ SEASON_TABLE = "Box by box, the warmest first"
 SEASON_WARMTH = "Warmth gathered above {base}, in degree days; each ring is a sowing."
 SEASON_UNITS = "Warmth is in {unit} days above {base}; too hot and too cold in {unit} hours beyond the limit."
 SAVED = "A night is saved where it went below the box's limit outside and not inside."
-WARNINGS = (
-    "Of {all} warnings {came} came true and {withdrawn} were withdrawn; {unannounced} times it was too hot "
-    "or too cold without one."
-)
-WARNINGS_NONE = "No warning was given; {unannounced} times it was too hot or too cold without one."
 SPOT = "{box} ({spot})"
 SOWING_HEADS = ("Sown", "Box", "On", "Warmth since")
 SOWINGS_TABLE = "Sowings"

@@ -48,6 +48,7 @@ class SeasonReport:
         emergence: How the garden's own dates moved the published days.
         apart: Boxes and spots told apart, or why not yet.
         warnings: What became of the season's forecasting alarms.
+        decimal_sign: As the person writes figures; sentences are put into it.
     """
 
     site: str
@@ -59,6 +60,7 @@ class SeasonReport:
     emergence: Factor
     apart: Apart
     warnings: WarningsTally
+    decimal_sign: str = "."
 
     def to_json(self) -> dict[str, Any]:
         """The object of `propstick season --json`, and for the API."""
@@ -164,6 +166,7 @@ def season_report(
         emergence=batches.factor(),
         apart=spots_apart(plot),
         warnings=_tally(Journal(store, name).alarms(since_s, now_s)),
+        decimal_sign=garden.decimal_sign,
     )
 
 

@@ -213,7 +213,7 @@ class Batches:
             return found, "due, but too far ahead to say when it would be picked"
         gap_d = (now_pick_s - pick_s) / DAY_S
         words = (
-            f"due: sown today it is picked about {local_date(now_pick_s, self._plot.garden.site.zone):%-d %b}"
+            f"due: sown today it is picked about {local_date(now_pick_s, self._plot.garden.site.zone):%-d %B}"
         )
         if gap_d > 1.25 * self._every_d:
             words += f", {gap_d:.0f} days after the last"

@@ -65,19 +65,23 @@ def contents(report: SeasonReport) -> Sequence[Part]:
         said = words.batch_sentences(one, is_warm=words.is_warm(report, one.sowing.box))
         note = f" Note: {one.sowing.note}" if one.sowing.note else ""
         if said or note:
-            parts.append(Words(f"{one.sowing.id} {one.sowing.crop}", f"{' '.join(said)}{note}".strip()))
+            parts.append(Words(f"{one.sowing.id} {one.sowing.crop}", f"{_said(report, said)}{note}".strip()))
     parts.append(Heading("What the boxes did"))
     heads = ("Box", "Days ahead", "Nights saved", "Hot hours this week", "Sun a day")
     parts.append(Grid(heads, tuple(_box_row(report, k) for k in range(len(report.boxes)))))
-    parts += [Words(one.box, " ".join(words.box_sentences(one))) for one in report.boxes]
+    parts += [Words(one.box, _said(report, words.box_sentences(one))) for one in report.boxes]
     parts += [Heading("Warnings"), Words("", words.warnings_sentence(report))]
     parts += [
         Heading("Spots, and what this garden taught"),
-        Words("", " ".join(words.closing_sentences(report))),
+        Words("", _said(report, words.closing_sentences(report))),
     ]
     if lessons := words.lessons(report):
         parts += [Heading("Next year"), Points(tuple(lessons))]
     return parts
+
+
+def _said(report: SeasonReport, sentences: Sequence[str]) -> str:
+    return words.in_figures_of(" ".join(sentences), report.decimal_sign)
 
 
 def _batch_row(report: SeasonReport, k: int) -> tuple[str, ...]:
@@ -104,5 +108,5 @@ def _box_row(report: SeasonReport, k: int) -> tuple[str, ...]:
         "-" if ahead is None else f"{ahead:.0f}",
         "-" if box.worth is None else str(box.worth.nights_saved),
         "-" if box.worth is None else str(box.worth.hot_hours),
-        "-" if box.sun is None else f"{box.sun.sun_h:.1f} h",
+        "-" if box.sun is None else words.in_figures_of(f"{box.sun.sun_h:.1f} h", report.decimal_sign),
     )

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from calendar import month_name
+from collections.abc import Callable
 from datetime import date
 
 from propstick.app.season import SeasonReport
@@ -14,21 +16,34 @@ HEATED_C = 3.0
 """A box so much warmer than outside hurries a batch to flower. Ours."""
 
 
+_POINT = re.compile(r"(?<=\d)\.(?=\d)")
+
+
+def in_figures_of(text: str, decimal_sign: str) -> str:
+    """The text with the person's decimal sign between figures."""
+    return _POINT.sub(decimal_sign, text)
+
+
 def day_text(day: date | None) -> str:
-    """`2 May`; a dash where there is none."""
+    """`2 Apr`, for a cell; a dash where there is none."""
     return "-" if day is None else f"{day:%-d %b}"
 
 
-def window_text(batch: BatchView, window: Window) -> str:
+def day_said(day: date | None) -> str:
+    """`2 April`, for a sentence."""
+    return "-" if day is None else f"{day:%-d %B}"
+
+
+def window_text(batch: BatchView, window: Window, *, say: Callable[[date | None], str] = day_text) -> str:
     """`12 Mar, 8 Mar–17 Mar`; what cannot be foreseen is left out."""
     middle, low, high = (batch.day(one) for one in (window.expected_s, window.low_s, window.high_s))
     if middle is None and low is None:
         return "-"
     if middle is None:
-        return f"after {day_text(low)}"
+        return f"after {say(low)}"
     if low is None or high is None:
-        return f"about {day_text(middle)}"
-    return f"{day_text(middle)}, {day_text(low)}–{day_text(high)}"
+        return f"about {say(middle)}"
+    return f"{say(middle)}, {say(low)}–{say(high)}"
 
 
 def up_text(batch: BatchView, today: date) -> str:
@@ -77,7 +92,8 @@ def batch_sentences(batch: BatchView, *, is_warm: bool) -> list[str]:
     if batch.flower is not None:
         said.append(_flower_sentence(batch, is_warm=is_warm))
     if batch.next is not None:
-        sow, for_pick = window_text(batch, batch.next.sow), day_text(batch.day(batch.next.pick_s))
+        sow = window_text(batch, batch.next.sow, say=day_said)
+        for_pick = day_said(batch.day(batch.next.pick_s))
         words = f"; {batch.next_words}" if batch.next_words else ""
         said.append(f"next sowing {sow}, for a pick on {for_pick}{words}.")
     elif batch.next_words:
@@ -95,12 +111,12 @@ def batch_sentences(batch: BatchView, *, is_warm: bool) -> list[str]:
 
 def _flower_sentence(batch: BatchView, *, is_warm: bool) -> str:
     assert batch.flower is not None
-    from_day, reason = day_text(batch.day(batch.flower.window.low_s)), batch.flower.reason
+    from_day, reason = day_said(batch.day(batch.flower.window.low_s)), batch.flower.reason
     pick_s, flower_s = batch.pick.expected_s, batch.flower.window.expected_s
     hurry = ", earlier if the box stays shut" if is_warm else ""
     if pick_s is not None and flower_s is not None and flower_s < pick_s:
         return f"likely to flower from {from_day} ({reason}), before much is picked{hurry}."
-    begin = f"pick from {day_text(batch.day(pick_s))}, likely" if pick_s is not None else "likely"
+    begin = f"pick from {day_said(batch.day(pick_s))}, likely" if pick_s is not None else "likely"
     return f"{begin} to flower from {from_day} ({reason}){hurry}."
 
 

@@ -1,5 +1,7 @@
 """The season's page: its table, its curve, its sowings."""
 
+import re
+
 
 def test_the_season_shows_each_box_and_its_sowings(client):
     """Warmth is highest in lane, which is 4 degrees above the outside; radish was sown outside."""
@@ -17,3 +19,19 @@ def test_the_season_shows_its_outlook(client):
     assert '<th scope="row">1 lettuce</th>' in page
     assert "What the boxes did" in page
     assert "Days ahead" in page
+
+
+def test_the_season_says_each_thing_once(client):
+    """One tally of warnings, each heading once, and one first day for outlook, curve and sums."""
+    page = client.get("/season").text
+    assert page.count("came unannounced") + page.count("No warning") == 1
+    for heading in ("What was sown, and what came of it", "What the boxes did"):
+        assert page.count(f">{heading}<") == 1
+    assert "<h1>Season, Thu 1 January to Mon 13 April</h1>" in page
+
+
+def test_the_outlook_has_the_decimal_sign_of_its_reader(client):
+    """A German browser reads 13,3 h of sun, and the person's own note as it was typed."""
+    page = client.get("/season", headers={"Accept-Language": "de"}).text
+    assert "4,4 °C" in page
+    assert re.search(r"\d\.\d", re.sub(r"<(svg|head).*?</\1>", "", page, flags=re.DOTALL)) is None

@@ -94,16 +94,19 @@ def show(report: SeasonReport) -> None:
         )  # fmt: skip
     for one in report.batches:
         warm = words.is_warm(report, one.sowing.box)
-        _paragraph(f"{one.sowing.id} {one.sowing.crop}", words.batch_sentences(one, is_warm=warm))
+        _paragraph(f"{one.sowing.id} {one.sowing.crop}", words.batch_sentences(one, is_warm=warm), report)
     for box in report.boxes:
-        _paragraph(box.box, words.box_sentences(box))
-    _paragraph("spots", words.closing_sentences(report))
+        _paragraph(box.box, words.box_sentences(box), report)
+    _paragraph("spots", words.closing_sentences(report), report)
 
 
-def _paragraph(name: str, sentences: list[str]) -> None:
+def _paragraph(name: str, sentences: list[str], report: SeasonReport) -> None:
+    from propstick.app.season_words import in_figures_of
+
     if sentences:
+        said = in_figures_of(" ".join(sentences), report.decimal_sign)
         print()
-        print(textwrap.fill(f"{name}: {' '.join(sentences)}", WIDTH, subsequent_indent="  "))
+        print(textwrap.fill(f"{name}: {said}", WIDTH, subsequent_indent="  "))
 
 
 def _harden(args: argparse.Namespace, settings: Settings, store: Store, now_s: int) -> int:
