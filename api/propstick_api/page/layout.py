@@ -7,7 +7,7 @@ from fastapi.responses import HTMLResponse
 from propstick_api.page import words
 from propstick_api.page.markup import Safe, join, tag
 
-STYLE, SCRIPT = "/static/propstick.css", "/static/live.js"
+STYLE, SCRIPT, NIGHT_SCRIPT = "/static/propstick.css", "/static/live.js", "/static/night.js"
 _WAYS = (("/", words.HOME), ("/nights", words.NIGHTS), ("/season", words.SEASON))
 ICON = (
     "data:image/svg+xml,%3Csvg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 16 16'%3E"
@@ -17,12 +17,15 @@ ICON = (
 RENEW_S = 60
 
 
-def page(title: str, body: Safe, *, here: str = "", is_live: bool = False, status: int = 200) -> HTMLResponse:
+def page(
+    title: str, body: Safe, *, here: str = "", is_live: bool = False, script: str = "", status: int = 200
+) -> HTMLResponse:
     """A whole page.
 
     Args:
         here: Which of the ways at its foot this is.
         is_live: Whether it follows the watch; without script it is read anew every minute.
+        script: Address of one that helps on it.
     """
     head = [
         tag("meta", charset="utf-8"),
@@ -33,7 +36,9 @@ def page(title: str, body: Safe, *, here: str = "", is_live: bool = False, statu
     ]
     if is_live:
         head.append(tag("noscript", tag("meta", http_equiv="refresh", content=str(RENEW_S))))
-        head.append(tag("script", Safe(""), src=SCRIPT, defer=True))
+        script = SCRIPT
+    if script:
+        head.append(tag("script", Safe(""), src=script, defer=True))
     ways = [tag("a", word, href=href, aria_current="page" if href == here else None) for href, word in _WAYS]
     line = tag("p", id="line", role="status", data_lost=words.LOST, data_back=words.BACK) if is_live else None
     whole = join(

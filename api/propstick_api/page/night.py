@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 from typing import TYPE_CHECKING, Annotated, Any
 
 from fastapi import APIRouter, Path, Query
@@ -12,21 +12,21 @@ from propstick.errors import InputError
 from propstick.garden import OUTSIDE
 from propstick_api import nights
 from propstick_api.deps import ServiceDep, Site, SiteDep
-from propstick_api.moments import day_span, in_years
+from propstick_api.moments import day_span
 from propstick_api.page import words
 from propstick_api.page.asked_if import Otherwise, otherwise
-from propstick_api.page.layout import page, table
+from propstick_api.page.beside import Chosen, beside_form, figures, lived_report, night_date, options
+from propstick_api.page.layout import NIGHT_SCRIPT, page, table
 from propstick_api.page.markup import Safe, join, tag
 from propstick_api.page.reading import Reading
 from propstick_api.page.sight import Language
 
 if TYPE_CHECKING:
-    from propstick.app.replay_report import Report
+    pass
 
 router = APIRouter()
 
 LISTED_DAYS = 60
-BESIDE_DAYS = 14
 
 
 @router.get("/nights")
@@ -55,17 +55,18 @@ def one_night(
     service: ServiceDep,
     site: SiteDep,
     language: Language = "",
-    beside: Annotated[str, Query(max_length=20, description="Another night")] = "",
+    show: Annotated[str, Query(max_length=60, description="Only this box")] = "",
+    beside: Annotated[str, Query(max_length=60, description="Another box, or another night")] = "",
     box: Annotated[str, Query(max_length=60)] = "",
     action: Annotated[str, Query(max_length=20)] = "",
     at: Annotated[str, Query(max_length=5)] = "",
 ) -> HTMLResponse:
     """One night as it was lived."""
     reading = Reading(site.garden, accept_language=language)
-    said, asked = "", None
+    said, asked, chosen = "", None, Chosen(show, beside)
     try:
-        night = _date(day)
-        report = _lived(site, night)
+        night = night_date(day)
+        report = lived_report(site, night)
     except InputError as error:
         return _none(error)
     if box and action and at:
@@ -78,19 +79,14 @@ def one_night(
     body = join(
         tag("h1", title),
         tag("ul", *(tag("li", line) for line in worst_words(shown, reading)), class_="worst"),
-        _what_if_form(site, box, action, at, said or _answer(asked, reading)),
-        tag(
-            "div",
-            _figure(report if asked is None else asked.report, night),
-            _beside(site, beside),
-            class_="beside",
-        ),
-        _beside_form(site, night, beside),
+        _what_if_form(site, box, action, at, said or _answer(asked, reading), chosen),
+        tag("div", *figures(report if asked is None else asked.report, site, night, chosen), class_="beside"),
+        beside_form(site, night, chosen),
         _events(shown, reading),
         _downloads(night),
         tag("p", tag("a", words.BACK_TO_NIGHTS, href="/nights")),
     )
-    return page(title, body)
+    return page(title, body, script=NIGHT_SCRIPT)
 
 
 def worst_words(shown: dict[str, Any], reading: Reading) -> list[str]:
@@ -145,56 +141,12 @@ def _row(one: dict[str, Any], reading: Reading) -> list[str]:
     ]
 
 
-def _date(text: str) -> date:
-    try:
-        return in_years(date.fromisoformat(text), what="night")
-    except ValueError:
-        raise InputError(f"night: got {text[:20]!r}, expected a day such as 2026-03-01") from None
-
-
-def _lived(site: Site, night: date) -> Report:
-    from propstick.app.lived_night import lived_night
-
-    return lived_night(site.store, site.garden, night)
-
-
 def _none(error: InputError) -> HTMLResponse:
     said = error.message
     body = join(
         tag("h1", words.NO_NIGHT), tag("p", said), tag("p", tag("a", words.BACK_TO_NIGHTS, href="/nights"))
     )
     return page(words.NO_NIGHT, body, status=404)
-
-
-def _figure(report: Report, night: date) -> Safe:
-    from propstick.app.night_scene import scene_of
-    from propstick.drawing import night_picture
-
-    return tag("figure", Safe(night_picture(scene_of(report, night))), class_="night")
-
-
-def _beside(site: Site, text: str) -> Safe | None:
-    if not text:
-        return None
-    try:
-        night = _date(text)
-        return _figure(_lived(site, night), night)
-    except InputError as error:
-        said = error.message
-        return tag("p", said, role="alert")
-
-
-def _beside_form(site: Site, night: date, chosen: str) -> Safe:
-    days = nights.nights_between(
-        site, site.garden, night - timedelta(days=BESIDE_DAYS), night + timedelta(days=BESIDE_DAYS)
-    )
-    options = [
-        tag("option", one["night"], value=one["night"], selected=one["night"] == chosen)
-        for one in days
-        if one["night"] != night.isoformat()
-    ]
-    choice = tag("select", tag("option", words.BESIDE_NONE, value=""), *options, name="beside")
-    return tag("form", tag("label", words.BESIDE, choice), tag("button", words.BESIDE_ASK), class_="ask")
 
 
 def _answer(asked: Otherwise | None, reading: Reading) -> str:
@@ -212,8 +164,9 @@ def _answer(asked: Otherwise | None, reading: Reading) -> str:
     )
 
 
-def _what_if_form(site: Site, box: str, action: str, at: str, said: str) -> Safe:
-    boxes = [tag("option", name, value=name, selected=name == box) for name in site.garden.box_names]
+def _what_if_form(site: Site, box: str, action: str, at: str, said: str, chosen: Chosen) -> Safe:
+    shown = chosen.boxes(site.garden.box_names) or site.garden.box_names
+    boxes = options(site.garden.box_names, box or shown[0])
     actions = [
         tag("option", word, value=key, selected=key == action) for key, word in words.IF_ACTIONS.items()
     ]
@@ -221,10 +174,16 @@ def _what_if_form(site: Site, box: str, action: str, at: str, said: str) -> Safe
         tag("label", words.IF_BOX, tag("select", *boxes, name="box")),
         tag("label", words.IF_ACTION, tag("select", *actions, name="action")),
         tag("label", words.IF_AT, tag("input", type="time", name="at", value=at or "21:00", required=True)),
-        tag("button", words.IF_ASK),
+        tag("button", words.IF_ASK, id="what-if-ask"),
+        *(
+            tag("input", type="hidden", name=name, value=value)
+            for name, value in (("show", chosen.show), ("beside", chosen.beside))
+            if value
+        ),
     ]
+    form = tag("form", *fields, class_="ask", id="what-if", data_handle=words.IF_HANDLE)
     answer = tag("p", said, role="status", class_="advice") if said else None
-    return tag("section", tag("h2", words.WHAT_IF), tag("form", *fields, class_="ask"), answer)
+    return tag("section", tag("h2", words.WHAT_IF), form, answer)
 
 
 def _events(shown: dict[str, Any], reading: Reading) -> Safe:

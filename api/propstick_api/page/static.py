@@ -1,4 +1,4 @@
-"""The style sheet and the one script. Only names known here are served."""
+"""The style sheet and the scripts. Only names known here are served."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from starlette.exceptions import HTTPException
 
 router = APIRouter()
 
-_KINDS = {"propstick.css": "text/css", "live.js": "text/javascript"}
+_KINDS = {"propstick.css": "text/css", "live.js": "text/javascript", "night.js": "text/javascript"}
 
 
 @router.get("/static/{name}")

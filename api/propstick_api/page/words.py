@@ -139,7 +139,11 @@ WHAT_IF = "What if"
 IF_BOX, IF_ACTION, IF_AT, IF_ASK = "the lid of", "had been", "at", "Show it"
 IF_ACTIONS = {"closed": "closed", "propped": "propped", "open": "wide open", "covered": "covered"}
 IF_ANSWER = "{box} {action} at {clock}: lowest about {value} ({low} to {high}), instead of {observed}."
-BESIDE, BESIDE_ASK, BESIDE_NONE = "Beside it the night of", "Put beside", "none"
+IF_HANDLE = "The time of the what-if: drag it along the night, or use the arrow keys"
+SHOW, SHOW_ALL = "Show", "every box"
+BESIDE, BESIDE_ASK, BESIDE_NONE = "beside it", "Put beside", "nothing"
+BESIDE_BOX, BESIDE_NIGHT = "Another box, same night", "Another night"
+NO_SUCH_BOX = "Box: there is no {box!r}; the boxes are {boxes}."
 NO_NIGHT = "No such night"
 BACK_TO_NIGHTS = "All nights"
 

@@ -23,14 +23,20 @@ _PLOT = 200
 _STRIP = 36
 
 
-def night_picture(scene: NightScene) -> str:
-    """The picture as one SVG document."""
+def night_picture(scene: NightScene, *, box: str | None = None) -> str:
+    """The picture as one SVG document.
+
+    Args:
+        box: Only this one's panel, on a scale that holds every box of the scene: for two beside each other.
+    """
     times = TimeScale(scene.start_s, scene.end_s, LEFT, RIGHT, scene.zone, scene.twelve_hour)
     parts: list[str] = [_heading(scene)]
     y = float(_HEAD)
-    for box in scene.boxes:
-        drawn, y = _panel(box, scene, times, y)
-        parts.append(drawn)
+    shared = [v for one in scene.boxes for v in _values(one, scene)] if box is not None else None
+    for one in scene.boxes:
+        if box in (None, one.name):
+            drawn, y = _panel(one, scene, times, y, shared)
+            parts.append(drawn)
     drawn, y = sent_list(scene, times, y)
     parts.append(drawn)
     height = round(y + 10)
@@ -63,10 +69,13 @@ def _heading(scene: NightScene) -> str:
     )
 
 
-def _panel(box: BoxNight, scene: NightScene, times: TimeScale, top: float) -> tuple[str, float]:
+def _panel(
+    box: BoxNight, scene: NightScene, times: TimeScale, top: float, shared: list[float] | None
+) -> tuple[str, float]:
     plot_top = top + _PANEL_TITLE
     bottom = plot_top + _PLOT
-    scale = degree_scale(_values(box, scene), top=plot_top + 20, bottom=bottom - 20, unit=scene.unit)
+    held = _values(box, scene) if shared is None else shared
+    scale = degree_scale(held, top=plot_top + 20, bottom=bottom - 20, unit=scene.unit)
     shown_alarms = sorted(box.alarms, key=lambda alarm: alarm.raised_s)
     parts = [
         paper.text(EDGE, top + 22, box.name, size=min(16, 350 / len(box.name)), bold=True),
@@ -84,7 +93,7 @@ def _panel(box: BoxNight, scene: NightScene, times: TimeScale, top: float) -> tu
         _worst_mark(box, scene, scale, times),
         _frame(plot_top, bottom),
         _alarm_marks(shown_alarms, times, bottom),
-        _hours(times, bottom),
+        _hours(box.name, times, plot_top, bottom),
     ]
     y = bottom + 24
     if box.name != "outside":
@@ -225,11 +234,15 @@ def _frame(top: float, bottom: float) -> str:
     )
 
 
-def _hours(times: TimeScale, bottom: float) -> str:
-    return "".join(
+def _hours(name: str, times: TimeScale, top: float, bottom: float) -> str:
+    """The hours below, and where the panel lies: the page puts a handle there."""
+    words = "".join(
         paper.text(float(times.x(at)), bottom + 19, words, kind="quiet", size=12.5, anchor="middle")
         for at, words in times.ticks()
     )
+    place = f'data-left="{paper.num(times.left)}" data-right="{paper.num(times.right)}"'
+    place += f' data-top="{paper.num(top)}" data-bottom="{paper.num(bottom)}"'
+    return f'<g class="ps-hours" data-box="{paper.clean(name)}" {place}>{words}</g>'
 
 
 def _alarm_marks(alarms: list[Alarm], times: TimeScale, bottom: float) -> str:

@@ -19,7 +19,7 @@ ARGUMENTS = [
     "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
 PHONE, DESKTOP = {"width": 360, "height": 800}, {"width": 1280, "height": 800}
-PAGES = ("/", "/nights", "/night/2026-04-12", "/season")
+PAGES = ("/", "/nights", "/night/2026-04-12", "/night/2026-04-12?show=north&beside=lane", "/season")
 
 
 @pytest.fixture(scope="module")
@@ -127,6 +127,63 @@ def test_the_night_answers_a_what_if(look):
     page.get_by_role("button", name="Show it").click()
     assert page.locator(".advice").inner_text()
     assert page.complaints == []
+
+
+@pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["phone", "desktop"])
+def test_dragging_the_handle_asks_what_would_have_been(look, size):
+    """Let go further left: the form has an earlier time, the other curve is drawn, nothing is scrolled."""
+    page = look("/night/2026-04-12", size=size)
+    page.select_option("select[name=action]", "covered")
+    handle, typed = page.locator("#handle"), page.locator("input[name=at]")
+    handle.scroll_into_view_if_needed()
+    assert typed.input_value() == "21:00"
+    assert handle.get_attribute("aria-valuetext") == "21:00"
+    held = handle.bounding_box()
+    axis = page.locator("g.ps-hours[data-box=north]").bounding_box()
+    thumb = held["height"]
+    place = float(handle.input_value()) / float(handle.get_attribute("max"))
+    x = held["x"] + thumb / 2 + place * (held["width"] - thumb)
+    y = held["y"] + thumb / 2
+    assert axis["y"] - 30 < y < axis["y"] + 30
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x - 30, y, steps=5)
+    page.mouse.up()
+    sync_api.expect(page.locator(".advice")).to_contain_text("north covered at ")
+    assert typed.input_value() < "21:00"
+    assert f"at {typed.input_value()}:" in page.locator(".advice").inner_text()
+    assert "action=covered" in page.url
+    assert page.get_by_text("if covered").count() >= 1
+    assert page.complaints == []
+
+
+def test_the_arrow_keys_move_the_handle_and_enter_asks(look):
+    """Five minutes a key; the time typed moves the handle too."""
+    page = look("/night/2026-04-12", size=DESKTOP)
+    handle, typed = page.locator("#handle"), page.locator("input[name=at]")
+    handle.focus()
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("ArrowLeft")
+    assert typed.input_value() == "20:50"
+    assert page.locator(".advice").count() == 0
+    page.keyboard.press("Enter")
+    sync_api.expect(page.locator(".advice")).to_contain_text("north closed at 20:50")
+    assert page.evaluate("document.activeElement.id") == "handle"
+    typed.fill("22:17")
+    assert handle.get_attribute("aria-valuetext") == "22:15"
+    assert typed.input_value() == "22:17"
+    assert page.complaints == []
+
+
+def test_two_boxes_need_no_script(look):
+    """Chosen with the form, drawn beside each other on a desktop."""
+    page = look("/night/2026-04-12", size=DESKTOP, java_script_enabled=False)
+    page.select_option("select[name=show]", "lane")
+    page.select_option("select[name=beside]", "north")
+    page.get_by_role("button", name="Put beside").click()
+    first, second = (page.locator("figure.night").nth(k).bounding_box() for k in (0, 1))
+    assert first["y"] == second["y"]
+    assert first["x"] + first["width"] <= second["x"]
 
 
 def test_the_keyboard_reaches_everything(look):

@@ -1,5 +1,7 @@
 """The list of nights and one night: worst minute in words, what happened, what would have been."""
 
+import re
+
 
 def test_the_list_leads_to_each_night(client):
     """One row a night, with its coldest box."""
@@ -33,3 +35,31 @@ def test_what_if_refuses_in_words(client):
     assert 'role="status"' in page
     page = client.get("/night/2026-04-12", params={"box": "north", "action": "closed", "at": "12:30"}).text
     assert "expected a time from" in page
+
+
+def test_two_boxes_of_one_night_stand_beside_each_other(client):
+    """Two pictures, each of one box, on one scale; also where only the second is chosen."""
+    page = client.get("/night/2026-04-12", params={"show": "lane", "beside": "north"}).text
+    assert re.findall('class="ps-hours" data-box="([a-z]+)"', page) == ["lane", "north"]
+    assert page.count("<figure") == 2
+    marks = [re.findall(r'text-anchor="end" class="ps-t-quiet">([−\d]+)<', one) for one in _pictures(page)]
+    assert len(marks[0]) > 2
+    assert marks[0] == marks[1]
+    page = client.get("/night/2026-04-12", params={"beside": "lane"}).text
+    assert re.findall('class="ps-hours" data-box="([a-z]+)"', page) == ["north", "lane"]
+
+
+def test_one_box_alone_and_an_unknown_one(client):
+    """One picture; a name that is none is said in words, as text."""
+    page = client.get("/night/2026-04-12", params={"show": "lane"}).text
+    assert re.findall('class="ps-hours" data-box="([a-z]+)"', page) == ["lane"]
+    page = client.get("/night/2026-04-12", params={"show": "<b>"}).text
+    assert "<b>" not in page
+    assert "the boxes are north, lane" in page
+    page = client.get("/night/2026-04-12", params={"beside": "<b>"}).text
+    assert "<b>" not in page
+    assert "expected a day such as" in page
+
+
+def _pictures(page):
+    return re.findall(r"<svg.*?</svg>", page, flags=re.DOTALL)
