@@ -64,10 +64,10 @@ def table(caption: str, heads: list[str], rows: list[list[str]], *, is_section: 
     """A table whose first column names its rows; wide ones scroll by themselves.
 
     Args:
-        is_section: Whether its caption is a heading of the page as well.
+        is_section: Whether its caption is a heading of the page, above it and not scrolled with it.
     """
     head = tag("thead", tag("tr", *(tag("th", text, scope="col") for text in heads)))
     body = [tag("tr", tag("th", row[0], scope="row"), *(tag("td", cell) for cell in row[1:])) for row in rows]
-    titled = tag("caption", tag("h2", caption) if is_section else caption)
-    inner = tag("table", titled, head, tag("tbody", *body))
-    return tag("div", inner, class_="wide", tabindex="0", role="region", aria_label=caption)
+    inner = tag("table", None if is_section else tag("caption", caption), head, tag("tbody", *body))
+    wide = tag("div", inner, class_="wide", tabindex="0", role="region", aria_label=caption)
+    return join(tag("h2", caption), wide) if is_section else wide

@@ -113,7 +113,10 @@ def worst_words(shown: dict[str, Any], reading: Reading) -> list[str]:
             )
         lines.append(
             words.WORST.format(
-                box=box, value=reading.degrees(value), clock=reading.clock(when), beyond=beyond
+                place=words.OUTSIDE.lower() if box == OUTSIDE else words.WORST_IN.format(box=box),
+                value=reading.degrees(value),
+                clock=reading.clock(when),
+                beyond=beyond,
             )
         )
     return lines
@@ -191,8 +194,9 @@ def _events(shown: dict[str, Any], reading: Reading) -> Safe:
     found += [(n["issued"], words.EVENT_NOTICE, n["text"]) for n in shown["notices"]]
     if not found:
         return tag("section", tag("h2", words.HAPPENED), tag("p", words.NOTHING_HAPPENED))
-    rows = [[reading.clock(when), what, text] for when, what, text in sorted(found)]
-    return table(words.HAPPENED, list(words.EVENT_HEADS), rows)
+    rows = [[reading.clock(when), what, text[:1].upper() + text[1:]] for when, what, text in sorted(found)]
+    happened = table(words.HAPPENED, list(words.EVENT_HEADS), rows, is_section=True)
+    return tag("section", happened)
 
 
 def _downloads(night: date) -> Safe:

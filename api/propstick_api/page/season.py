@@ -47,8 +47,8 @@ def season(service: ServiceDep, site: SiteDep, language: Language = "") -> HTMLR
     caption = words.SEASON_WARMTH.format(base=base)
     body = join(
         tag("h1", title),
-        _outlook(report, reading),
         tag("figure", Safe(_picture(shown, unit, caption)), tag("figcaption", caption), class_="night"),
+        _outlook(report, reading),
         table(words.SEASON_TABLE, list(words.SEASON_HEADS), _rows(shown, reading, unit)),
         tag("p", words.SEASON_UNITS.format(unit=reading.unit, base=base), " ", words.SAVED, class_="quiet"),
         _sowings(shown, reading, unit),
@@ -77,7 +77,7 @@ def _outlook(report: SeasonReport | ConfigError, reading: Reading) -> Safe:
 
 
 def _part(parts: Sequence[Part], k: int) -> Safe | None:
-    """A heading right before a table stands in the table, as its caption."""
+    """A heading right before a table is the table's own, and stands there once."""
     from propstick.app.season_contents import Grid, Heading, Points
 
     part = parts[k]

@@ -68,7 +68,8 @@ def lived_night(store: Store, garden: Garden, night: date) -> Report:
 
 def garden_of_then(journal: Journal, garden: Garden, time_s: int) -> Garden:
     """The garden that was in force at a row: the last change before it, else the one of now."""
-    changes = [item for item in journal.news_between(0, time_s) if isinstance(item, GardenChanged)]
+    found = journal.news_between(0, time_s, kinds=(GardenChanged,))
+    changes = [item for item in found if isinstance(item, GardenChanged)]
     return changes[-1].garden if changes else garden
 
 

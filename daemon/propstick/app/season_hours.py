@@ -105,7 +105,7 @@ def plot_hours(log: ReadingLog, journal: Journal, garden: Garden, *, first_s: in
         )
     watered: dict[str, int] = {}
     moves: list[tuple[int, dict[str, str | None]]] = []
-    for news in journal.news_between(0, now_s):
+    for news in journal.news_between(0, now_s, kinds=(WateredTold, GardenChanged)):
         if isinstance(news, WateredTold):
             watered[news.box] = max(news.time_s, watered.get(news.box, 0))
         elif isinstance(news, GardenChanged):

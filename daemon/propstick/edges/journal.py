@@ -134,9 +134,18 @@ class Journal:
         """News that took effect after the row."""
         return self._news(schema.news.c.time_s > row_s)
 
-    def news_between(self, first_row_s: int, last_row_s: int) -> list[News]:
-        """News of these rows, both included, in the order in which they took effect."""
-        return self._news(schema.news.c.time_s.between(first_row_s, last_row_s))
+    def news_between(
+        self, first_row_s: int, last_row_s: int, *, kinds: tuple[type[News], ...] = ()
+    ) -> list[News]:
+        """News of these rows, both included, in the order in which they took effect.
+
+        Args:
+            kinds: Only these; the others are not even read. Empty: all.
+        """
+        condition = schema.news.c.time_s.between(first_row_s, last_row_s)
+        if kinds:
+            condition &= schema.news.c.kind.in_([kind.__name__ for kind in kinds])
+        return self._news(condition)
 
     def open_alarms(self) -> list[dict[str, Any]]:
         """Alarms that are not over, as the objects of the external contract, oldest first."""
