@@ -124,7 +124,9 @@ def _advice(box: dict[str, Any], reading: Reading, alarms: list[dict[str, Any]])
         return None
     by = "" if line["by"] is None else words.ADVICE_BY.format(by=reading.clock(line["by"]))
     done = is_done(box, line) and line["advice"] != "leave"
-    said = words.ADVICE.format(deed=deed(line), by=by, reason=line["reason"])
+    advice = words.ADVICE_LEAVE if line["reason"].startswith(words.AS_IT_SHOULD) else words.ADVICE
+    reason = line["reason"].removeprefix(words.AS_IT_SHOULD)
+    said = advice.format(deed=deed(line), by=by, reason=reason)
     said = said[0].upper() + said[1:]
     return tag("p", f"{words.DONE} {said}" if done else said, class_="advice")
 

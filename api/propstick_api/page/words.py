@@ -52,6 +52,9 @@ DEEDS = {
     "leave": "leave {box} as it is",
 }
 ADVICE = "{deed}{by}: {reason}."
+ADVICE_LEAVE = "{deed}, that is right{by}. If {reason}."
+AS_IT_SHOULD = "as it should be: "
+"""How the brief begins its reason where a lid can stay."""
 ADVICE_BY = " by {by}"
 LID_SHUT, LID_OPEN, LID_PROPPED, LID_UNKNOWN = "shut", "wide open", "propped, {percent} % open", "not known"
 LID_NOW = "Lid {lid}{source}"
