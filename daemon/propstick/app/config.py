@@ -85,7 +85,7 @@ def find_file(given: str | None) -> FilePath:
             return file
     raise ConfigError(
         f"garden file: got none, expected {' or '.join(str(f) for f in DEFAULT_FILES)}",
-        hint="copy deploy/garden.toml and change it, or name yours with --garden FILE",
+        hint="propstick setup asks and writes it; by hand: copy deploy/garden.toml; elsewhere: --garden FILE",
     )
 
 
