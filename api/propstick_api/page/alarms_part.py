@@ -7,6 +7,7 @@ from typing import Any
 from propstick_api.page import words
 from propstick_api.page.markup import Safe, tag
 from propstick_api.page.reading import Reading
+from propstick_api.page.sentence import by_need
 
 
 def alarm_list(
@@ -16,7 +17,9 @@ def alarm_list(
     if not alarms:
         return None
     pending = {one["body"]["id"]: one["kind"] for one in asked if one["kind"] in words.PENDING}
-    return tag("ul", *(_alarm(a, pending.get(a["id"]), reading, now_s) for a in alarms), class_="alarms")
+    return tag(
+        "ul", *(_alarm(a, pending.get(a["id"]), reading, now_s) for a in by_need(alarms)), class_="alarms"
+    )
 
 
 def _alarm(alarm: dict[str, Any], pending: str | None, reading: Reading, now_s: int) -> Safe:

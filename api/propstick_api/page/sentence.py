@@ -13,6 +13,8 @@ from propstick_api.page.reading import Reading, span_words
 STANDING = frozenset({"unacknowledged", "acknowledged"})
 WAITS = frozenset({"Minor", "Unknown"})
 """Severities (CAP 1.2) that can wait; the others call for a hand."""
+OF_AIR = frozenset({"heat", "frost", "fast-rise"})
+"""Alarms whose message has the air as it was when they were raised."""
 LID_IS_THERE = 0.08
 """A lid so near to where it should be has been seen to."""
 VALUE_IS_OLD_STEPS = 3
@@ -29,7 +31,7 @@ def sentence(view: dict[str, Any] | None, health: Health, reading: Reading, *, n
     asked = {one["body"].get("id") for one in view["asked"] if one["kind"] in ("acknowledge", "shelve")}
     unseen = [a for a in pressing if a["state"] == "unacknowledged" and a["id"] not in asked]
     if unseen:
-        return _needs(unseen)
+        return _needs(unseen, view, reading)
     due = _due(view, reading, now_s=now_s)
     if due is not None:
         return due
@@ -82,12 +84,27 @@ def _cannot_say(pressing: list[dict[str, Any]], health: Health) -> str:
     return words.CANNOT_SAY.format(age=age)
 
 
-def _needs(alarms: list[dict[str, Any]]) -> str:
-    first = min(alarms, key=lambda a: (a["urgency"] != "Immediate", a["raised"]))
+def by_need(alarms: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """What calls for a hand first, then what can wait."""
+    return sorted(alarms, key=lambda a: (a["severity"] in WAITS, a["urgency"] != "Immediate", a["raised"]))
+
+
+def _needs(alarms: list[dict[str, Any]], view: dict[str, Any], reading: Reading) -> str:
+    first = by_need(alarms)[0]
+    message = _message(first) + _since(first, view, reading)
     others = [a for a in alarms if a["box"] != first["box"]]
     if others:
-        return words.NEEDS_MANY.format(boxes=_boxes([first, *others]), message=_message(first))
-    return words.NEEDS_ONE.format(message=_message(first))
+        return words.NEEDS_MANY.format(boxes=_boxes([first, *others]), message=message)
+    return words.NEEDS_ONE.format(message=message)
+
+
+def _since(alarm: dict[str, Any], view: dict[str, Any], reading: Reading) -> str:
+    """What the air has come to since the message was made, where that is another figure."""
+    air = next((box["air"] for box in view["boxes"] if box["box"] == alarm["box"]), None)
+    if alarm["kind"] not in OF_AIR or air is None or is_old(air, view["step_s"]):
+        return ""
+    now = reading.degrees(air["value"])
+    return "" if now in _message(alarm) else words.BY_NOW.format(value=now)
 
 
 def _due(view: dict[str, Any], reading: Reading, *, now_s: int) -> str | None:

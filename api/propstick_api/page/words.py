@@ -23,6 +23,7 @@ HOME, NIGHTS, SEASON = "The boxes", "Nights", "Season"
 # The sentence: does anything need me now?
 NEEDS_ONE = "Yes: {message}"
 NEEDS_MANY = "Yes: {boxes} need you. First: {message}"
+BY_NOW = " Now it is {value}."
 OVERDUE = "Yes: {deed} — it was due by {by}."
 DUE = "Soon: {deed} by {by}."
 DUE_NOW = "Yes: {deed}, when you can."

@@ -93,15 +93,14 @@ def sent_list(scene: NightScene, times: TimeScale, top: float) -> tuple[str, flo
         return "".join(parts) + paper.text(EDGE, y, "Nothing was sent.", kind="quiet", size=12.5), y
     parts.append(paper.text(EDGE, y, "Sent", size=13, bold=True))
     y += 2
+    indent, characters = (LEFT + 44, CHARACTERS - 10) if scene.twelve_hour else (LEFT + 24, CHARACTERS - 7)
     for notice in sent[:MOST_NOTICES]:
-        for k, words in enumerate(textwrap.wrap(notice.text, CHARACTERS - 7) or [""]):
+        for k, words in enumerate(textwrap.wrap(notice.text, characters) or [""]):
             y += LINE
             if k == 0:
                 parts.append(paper.text(EDGE, y, times.clock(notice.issued_s), size=12.5, bold=True))
-            parts.append(paper.text(LEFT + 24, y, words, size=12.5))
+            parts.append(paper.text(indent, y, words, size=12.5))
     if len(sent) > MOST_NOTICES:
         y += LINE
-        parts.append(
-            paper.text(LEFT + 24, y, f"and {len(sent) - MOST_NOTICES} more", kind="quiet", size=12.5)
-        )
+        parts.append(paper.text(indent, y, f"and {len(sent) - MOST_NOTICES} more", kind="quiet", size=12.5))
     return "".join(parts), y

@@ -63,7 +63,7 @@ def season_picture(
     for k in sorted({0, len(days) // 2, len(days) - 1}) if days else ():
         anchor = "start" if k == 0 else "middle" if k < len(days) - 1 else "end"
         parts.append(
-            paper.text(x(k), _BOTTOM + 20, f"{days[k]:%d.%m.}", kind="quiet", size=12, anchor=anchor)
+            paper.text(x(k), _BOTTOM + 20, f"{days[k]:%-d %b}", kind="quiet", size=12, anchor=anchor)
         )
     ends = []
     for k, curve in enumerate(curves):

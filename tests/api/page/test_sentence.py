@@ -44,8 +44,8 @@ def test_alarms_come_before_advice_and_several_boxes_are_named():
     """The message of the first, the names of all."""
     advice = _line("open", "2026-04-13T09:30:00Z")
     two = [_alarm(), _alarm("frost", box="lane")]
-    assert _said(_box(advice=advice), alarms=two[:1]) == "Yes: north has heat."
-    assert _said(alarms=two) == "Yes: north and lane need you. First: north has heat."
+    assert _said(_box(advice=advice), alarms=two[:1]) == "Yes: north has heat. Now it is 8.0 °C."
+    assert _said(alarms=two) == "Yes: north and lane need you. First: north has heat. Now it is 8.0 °C."
 
 
 @pytest.mark.parametrize(
