@@ -168,6 +168,7 @@ def test_news_comes_back_to_the_last_bit_in_its_order(journal):
     assert journal.news_between(ROW_S, ROW_S) == news
     assert journal.news_since(ROW_S) == [later]
     assert journal.news_between(ROW_S, ROW_S + 60) == [*news, later]
+    assert journal.news_between(ROW_S, ROW_S + 60, kinds=(LidTold, GardenChanged)) == [news[0], later]
 
 
 def test_requests_are_taken_with_the_row_that_answers_them(journal, store):
