@@ -98,11 +98,12 @@ class Window:
         """Mean of `count` slots ending `back` slots ago; NaN where none is known."""
         stop = self._last + 1 - back
         part = self._slots.part(place, stop - count, stop)
+        if not len(part):
+            return np.full(part.shape[1], np.nan)
         known = ~np.isnan(part)
-        total, n = np.zeros(part.shape[1]), np.zeros(part.shape[1])
-        for row, is_known in zip(part, known, strict=True):
-            total, n = total + np.where(is_known, row, 0.0), n + is_known
-        return np.where(n > 0, total / np.maximum(n, 1.0), np.nan)
+        # Accumulate, not sum: numpy sums in pairs, and then the length of the part would show.
+        total, n = np.add.accumulate(np.where(known, part, 0.0), axis=0)[-1], known.sum(axis=0)
+        return np.where(n > 0, total / np.maximum(n, 1), np.nan)
 
     def extremes(self, count: int) -> tuple[FloatArray, FloatArray]:
         """Least and greatest air of the last `count` slots."""

@@ -203,8 +203,8 @@ def _answered(state: LearningState, count: int, step_s: int) -> LearningState:
     for k in range(count):
         # One question after the other, so that no cut between two calls changes the rounding.
         x = features[k]
-        normal = normal + np.einsum("hb,bf,bg->hfg", weight[k], x, x)
-        slope = slope + np.einsum("hb,bf->hf", missed[k], x)
+        normal = normal + np.matmul((weight[k][:, :, None] * x).transpose(0, 2, 1), x)
+        slope = slope + np.matmul(missed[k], x)
         record = record + squares[:, k].sum(axis=-1)
         answers = answers + counted[k].sum(axis=-1)
     return replace(state, normal=normal, slope=slope, record=record, answers=answers, samples=left)

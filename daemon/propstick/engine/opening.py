@@ -158,21 +158,22 @@ def _evidence(
 
     Source: Page (1954), Biometrika 41:100-115 (from memory), with log-likelihood ratios.
     """
-    sd = np.clip(trace.night_sd_c, *_NIGHT_SD_RANGE_C)[:, None]
-    surprise = trace.bank_error_c / sd
-    cost = np.minimum(0.5 * surprise * surprise, _MOST_OF_A_MINUTE)
-    heard = (trace.outside_known[:, None] & trace.known)[:, None]
-    gain = minutes * np.where(heard, cost[:, :1] - cost[:, 1:] - _CREDIT_PER_MIN, 0.0)
-    total, least = np.zeros_like(gain), np.zeros_like(gain)
-    edges = [0, *(np.flatnonzero(np.diff(is_dark)) + 1).tolist(), len(gain)]
+    n, kinds, b = trace.bank_error_c.shape
+    total, least = np.zeros((n, kinds - 1, b)), np.zeros((n, kinds - 1, b))
+    edges = [0, *(np.flatnonzero(np.diff(is_dark)) + 1).tolist(), n]
     before = state.total, state.least
     for first, stop in pairwise(edges):
         if first == stop or not is_dark[first]:
             before = np.zeros_like(state.total), np.zeros_like(state.least)
             continue
+        here = slice(first, stop)
+        surprise = trace.bank_error_c[here] / np.clip(trace.night_sd_c[here], *_NIGHT_SD_RANGE_C)[:, None]
+        cost = np.minimum(0.5 * surprise * surprise, _MOST_OF_A_MINUTE)
+        heard = (trace.outside_known[here, None] & trace.known[here])[:, None]
+        gain = minutes * np.where(heard, cost[:, :1] - cost[:, 1:] - _CREDIT_PER_MIN, 0.0)
         # Added up in order from what was carried, so that a cut anywhere gives the same sums.
-        sums = np.add.accumulate(np.concatenate([before[0][None], gain[first:stop]]), axis=0)
+        sums = np.add.accumulate(np.concatenate([before[0][None], gain]), axis=0)
         lows = np.minimum.accumulate(np.concatenate([before[1][None], sums[1:]]), axis=0)
-        total[first:stop], least[first:stop] = sums[1:], lows[1:]
+        total[here], least[here] = sums[1:], lows[1:]
         before = sums[-1], lows[-1]
     return total, least

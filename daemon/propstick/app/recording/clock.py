@@ -153,7 +153,7 @@ def _all_alike(texts: Sequence[str]) -> IntArray | None:
     suffix = suffixes.pop()
     if suffix not in ("Z", "z") and not _OFFSET.fullmatch(suffix):
         return None
-    if not all(len(text) > 19 and text[10] in "Tt " and text[0] in "012" for text in texts):
+    if not all(len(t) > 19 and t[10] in "Tt " and t[0] in "012" and t[13] == t[16] == ":" for t in texts):
         return None
     try:
         times = np.array([text[:19].upper() for text in texts], dtype="datetime64[ms]").astype(np.int64)
