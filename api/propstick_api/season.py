@@ -140,7 +140,7 @@ def season_of(site: Site, garden: Garden, first: date, last: date, *, base_c: fl
             for one in site.sowings.all()
             if (one.sown is None or one.sown <= last) and (one.cleared is None or one.cleared >= first)
         ],
-        "warnings": _warnings(site.journal.alarms(begin_s, end_s)),
+        "warnings": _warnings(site, begin_s, end_s),
     }
 
 
@@ -221,20 +221,10 @@ def _sowing(sowing: StoredSowing, warmth: FloatArray | None, first: date, last: 
     return {**{key: shown[key] for key in keys}, "warmth_at_sowing": at, "warmth_since": since}
 
 
-def _warnings(alarms: list[dict[str, Any]]) -> dict[str, int]:
-    foretold = [a for a in alarms if a["kind"] in ("heat-ahead", "frost-ahead")]
-    met = [a for a in alarms if a["kind"] in ("heat", "frost")]
-    return {
-        "came": sum(a["outcome"] == "came" for a in foretold),
-        "withdrawn": sum(a["outcome"] == "withdrawn" for a in foretold),
-        "unannounced": sum(_is_unannounced(a, foretold) for a in met),
-    }
+def _warnings(site: Site, begin_s: int, end_s: int) -> dict[str, int]:
+    # Read when first asked for: until then it would only take memory.
+    from propstick.app.lived_night import alarm_of
+    from propstick.app.skill.tally import tally
 
-
-def _is_unannounced(alarm: dict[str, Any], foretold: list[dict[str, Any]]) -> bool:
-    ahead = f"{alarm['kind']}-ahead"
-    return not any(
-        one["kind"] == ahead and one["box"] == alarm["box"] and one["raised"] <= alarm["begun"]
-        and (one["returned"] is None or one["returned"] >= alarm["begun"])
-        for one in foretold
-    )  # fmt: skip
+    found = tally([alarm_of(one) for one in site.journal.alarms(begin_s, end_s)])
+    return {"came": found.came, "withdrawn": found.withdrawn, "unannounced": found.unannounced}

@@ -1,10 +1,9 @@
 """Observed extremes, and where they are whole."""
 
-
 import numpy as np
 import pytest
 
-from propstick.app.replay_report import observed_days, observed_nights
+from propstick.app.replay_report import air_of, observed_days, observed_nights
 from propstick.garden import Box, Garden, Probe, Site
 from propstick.grid import ReadingColumns
 from propstick.times import utc_text
@@ -38,7 +37,9 @@ def test_nights_without_a_site_count_from_18_to_8():
     """The lowest from the night's start to its end, named by the date it begins; parts say so."""
     values = [10.0] * 49
     values[7], values[17], values[28], values[32], values[33] = 3.0, -9.0, 1.5, 2.0, -5.0
-    nights = observed_nights(hours(values), garden("north"), from_s=START, to_s=START + 48 * HOUR)
+    nights = observed_nights(
+        air_of(hours(values), garden("north")), garden("north"), from_s=START, to_s=START + 48 * HOUR
+    )
     assert [(n.date.day, n.value_c, n.whole) for n in nights] == [
         (11, 3.0, False),
         (12, 1.5, True),  # 04:00; what fell at 17:00 and at 09:00 is not the night's
@@ -52,7 +53,12 @@ def test_nights_follow_the_sun_where_it_is_known():
     site = Site(latitude=51.48, longitude=0.0, zone="UTC")
     values = [10.0] * 49
     values[17], values[18], values[30], values[31] = -9.0, 2.0, 3.0, -9.0  # 17, 18, 06, 07 h
-    found = observed_nights(hours(values), garden("north", site=site), from_s=START, to_s=START + 48 * HOUR)
+    found = observed_nights(
+        air_of(hours(values), garden("north", site=site)),
+        garden("north", site=site),
+        from_s=START,
+        to_s=START + 48 * HOUR,
+    )
     assert [n.value_c for n in found if n.whole] == [2.0]
 
 
@@ -61,7 +67,12 @@ def test_days_run_from_midnight_to_midnight_there():
     site = Site(zone="America/New_York")  # UTC-4 in April
     values = [5.0] * 30
     values[3], values[20] = 9.0, 30.0
-    days = observed_days(hours(values), garden("north", site=site), from_s=START, to_s=START + 29 * HOUR)
+    days = observed_days(
+        air_of(hours(values), garden("north", site=site)),
+        garden("north", site=site),
+        from_s=START,
+        to_s=START + 29 * HOUR,
+    )
     assert [(d.date.day, d.value_c, d.whole) for d in days] == [
         (11, 9.0, False), (12, 30.0, True), (13, 5.0, False),
     ]  # fmt: skip
@@ -72,7 +83,7 @@ def test_the_open_ground_counts_where_there_is_no_box(boxes, expected):
     """Outside is no box, but all there is in a station's recording."""
     one = garden(*boxes, outside=True)
     nights = observed_nights(
-        hours([4.0] * 30, probe="outside.air"), one, from_s=START, to_s=START + 29 * HOUR
+        air_of(hours([4.0] * 30, probe="outside.air"), one), one, from_s=START, to_s=START + 29 * HOUR
     )
     assert {n.box for n in nights} == expected
 
@@ -81,5 +92,7 @@ def test_a_night_without_a_reading_is_listed_without_a_value():
     """Not knowing is not the same as not having been."""
     values = np.full(49, np.nan)
     values[[0, 48]] = 5.0
-    nights = observed_nights(hours(values), garden("north"), from_s=START, to_s=START + 48 * HOUR)
+    nights = observed_nights(
+        air_of(hours(values), garden("north")), garden("north"), from_s=START, to_s=START + 48 * HOUR
+    )
     assert [n.value_c for n in nights] == [5.0, None, 5.0]

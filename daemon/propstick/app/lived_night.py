@@ -6,7 +6,7 @@ from dataclasses import fields
 from datetime import date, datetime
 from typing import Any
 
-from propstick.app.replay_report import Report, observed_days, observed_nights
+from propstick.app.replay_report import Report, air_of, observed_days, observed_nights
 from propstick.edges.database import Store
 from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog
@@ -46,7 +46,7 @@ def lived_night(store: Store, garden: Garden, night: date) -> Report:
             hint="GET /v1/nights lists those that were watched",
         )
     until_s = to_s + 1
-    span = {"from_s": from_s, "to_s": to_s}
+    span, air = {"from_s": from_s, "to_s": to_s}, air_of(readings, then)
     told = journal.news_between(from_s - 2 * DAY_S, to_s)
     return Report(
         garden=then,
@@ -57,8 +57,8 @@ def lived_night(store: Store, garden: Garden, night: date) -> Report:
         heat=journal.issued("heat", from_s, until_s),
         night_forecasts=journal.issued("nights", from_s, until_s),
         day_forecasts=journal.issued("days", from_s, until_s),
-        nights=tuple(one for one in observed_nights(readings, then, **span) if one.date == night),
-        days=observed_days(readings, then, **span),
+        nights=tuple(one for one in observed_nights(air, then, **span) if one.date == night),
+        days=observed_days(air, then, **span),
         lids=journal.issued("lids", from_s - 2 * DAY_S, until_s),
         covers=tuple(item for item in told if isinstance(item, CoverTold)),
         readings=readings,

@@ -11,6 +11,9 @@ from propstick.garden import Garden
 from propstick.grid import ReadingColumns, rows_of
 from propstick.units import FloatArray, IntArray
 
+STILL_FRESH_S = 1800
+"""What was read no longer ago than this still counts as now where forecasts are marked."""
+
 
 @dataclass(frozen=True)
 class Series:

@@ -11,9 +11,9 @@ import numpy as np
 from propstick.app.recording import Recording
 from propstick.app.replay_report import (
     Report,
+    air_of,
     observed_days,
     observed_nights,
-    places_reported,
     rows_between,
 )
 from propstick.app.skill import skill_of
@@ -100,8 +100,8 @@ def report_of(
         night: The only night to report; None: every one the stretch touches.
     """
     garden, span = state.garden, {"from_s": from_s, "to_s": to_s}
-    nights = observed_nights(readings, garden, **span)
-    days = observed_days(readings, garden, **span)
+    air = air_of(readings, garden)
+    nights, days = observed_nights(air, garden, **span), observed_days(air, garden, **span)
     report = Report(
         garden=garden,
         **span,
@@ -120,7 +120,7 @@ def report_of(
     )
     skill = skill_of(
         garden,
-        {box: report.series(box, "air") for box in places_reported(garden)},
+        air,
         nights=report.night_forecasts,
         days=report.day_forecasts,
         heat=report.heat,

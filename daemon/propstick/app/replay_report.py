@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, time, timedelta
 from typing import Any
@@ -151,19 +151,24 @@ def _with_forecasts(
     ]
 
 
-def observed_nights(
-    readings: ReadingColumns, garden: Garden, *, from_s: int, to_s: int
-) -> tuple[Observed, ...]:
+Air = Mapping[str, Series]
+"""What the air of each place was, row by row."""
+
+
+def air_of(readings: ReadingColumns, garden: Garden) -> dict[str, Series]:
+    """The air of every place that is reported, in a report's order."""
+    return {box: place_series(readings, garden, box=box, place="air") for box in places_reported(garden)}
+
+
+def observed_nights(air: Air, garden: Garden, *, from_s: int, to_s: int) -> tuple[Observed, ...]:
     """The lowest air of every box-night the stretch touches."""
     site = garden.site
     dates = days_from(local_date(from_s, site.zone) - timedelta(days=1), local_date(to_s, site.zone))
     windows = [(day, night.start_s, night.end_s) for day in dates for night in (night_of(site, day),)]
-    return _observed(readings, garden, windows, from_s=from_s, to_s=to_s, lowest=True)
+    return _observed(air, windows, from_s=from_s, to_s=to_s, lowest=True)
 
 
-def observed_days(
-    readings: ReadingColumns, garden: Garden, *, from_s: int, to_s: int
-) -> tuple[Observed, ...]:
+def observed_days(air: Air, garden: Garden, *, from_s: int, to_s: int) -> tuple[Observed, ...]:
     """The highest air of every box-day (midnight to midnight there) the stretch touches."""
     zone = garden.site.zone
     dates = days_from(local_date(from_s, zone), local_date(to_s, zone))
@@ -171,12 +176,11 @@ def observed_days(
         (day, at_local(day, _MIDNIGHT, zone), at_local(day + timedelta(days=1), _MIDNIGHT, zone))
         for day in dates
     ]
-    return _observed(readings, garden, windows, from_s=from_s, to_s=to_s, lowest=False)
+    return _observed(air, windows, from_s=from_s, to_s=to_s, lowest=False)
 
 
 def _observed(
-    readings: ReadingColumns,
-    garden: Garden,
+    air: Air,
     windows: Sequence[tuple[date, int, int]],
     *,
     from_s: int,
@@ -184,8 +188,7 @@ def _observed(
     lowest: bool,
 ) -> tuple[Observed, ...]:
     found: list[Observed] = []
-    for box in places_reported(garden):
-        series = place_series(readings, garden, box=box, place="air")
+    for box, series in air.items():
         for day, start_s, end_s in windows:
             if end_s < from_s or start_s > to_s:
                 continue

@@ -9,10 +9,12 @@ from pathlib import Path
 from typing import Any
 
 from propstick.app.crop_book import crops_beside
+from propstick.app.lived_night import alarm_of
 from propstick.app.season_batch import BatchView
 from propstick.app.season_batches import Batches
 from propstick.app.season_boxes import BoxView, SpotView, box_view, spot_views, spots_apart, water_of
 from propstick.app.season_hours import PlotHours, plot_hours
+from propstick.app.skill.tally import Tally, tally
 from propstick.app.sown import Sown
 from propstick.edges.database import Store
 from propstick.edges.journal import Journal
@@ -26,15 +28,6 @@ from propstick.times import DAY_S, at_local
 
 SETTLE_D = 14
 """Hours before the first sowing that the outlook needs."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class WarningsTally:
-    """Forecasting alarms that came true and that were withdrawn; heat and frost nothing had foretold."""
-
-    came: int
-    withdrawn: int
-    unannounced: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,7 +52,7 @@ class SeasonReport:
     spots: tuple[SpotView, ...]
     emergence: Factor
     apart: Apart
-    warnings: WarningsTally
+    warnings: Tally
     decimal_sign: str = "."
 
     def to_json(self) -> dict[str, Any]:
@@ -165,7 +158,7 @@ def season_report(
         spots=spot_views(plot),
         emergence=batches.factor(),
         apart=spots_apart(plot),
-        warnings=_tally(Journal(store, name).alarms(since_s, now_s)),
+        warnings=tally([alarm_of(one) for one in Journal(store, name).alarms(since_s, now_s)]),
         decimal_sign=garden.decimal_sign,
     )
 
@@ -194,22 +187,3 @@ def _stands(sowing: StoredSowing, plot: PlotHours) -> bool:
 def _last_pick_s(views: Sequence[BatchView], box: str) -> float | None:
     found = [v.pick.expected_s for v in views if v.sowing.box == box and v.pick.expected_s is not None]
     return max(found, default=None)
-
-
-def _tally(alarms: Sequence[dict[str, Any]]) -> WarningsTally:
-    foretold = [one for one in alarms if one["kind"] in ("heat-ahead", "frost-ahead")]
-    met = [one for one in alarms if one["kind"] in ("heat", "frost")]
-    return WarningsTally(
-        came=sum(one["outcome"] == "came" for one in foretold),
-        withdrawn=sum(one["outcome"] == "withdrawn" for one in foretold),
-        unannounced=sum(not _was_foretold(one, foretold) for one in met),
-    )
-
-
-def _was_foretold(alarm: dict[str, Any], foretold: Sequence[dict[str, Any]]) -> bool:
-    return any(
-        one["kind"] == f"{alarm['kind']}-ahead" and one["box"] == alarm["box"]
-        and one["raised"] <= alarm["begun"]
-        and (one["returned"] is None or one["returned"] >= alarm["begun"])
-        for one in foretold
-    )  # fmt: skip

@@ -41,9 +41,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="with --harden: days of it done, 0 to 6 (default: as the recorded lid says)",
     )
-    parser.add_argument(
-        "--report", metavar="FILE", help="write one page: .html, .pdf, .json (default: none)"
-    )
+    parser.add_argument("--report", metavar="FILE", help="write one page: .html, .pdf, .json (default: none)")
     add_json(parser)
 
 

@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from propstick.app.place_series import Series
+from propstick.app.place_series import STILL_FRESH_S, Series
+from propstick.app.skill.tally import tally
 from propstick.app.skill.verdict import chances_row, figure
 from propstick.engine.heat_plain import HORIZONS_MIN, line_chances
 from propstick.records import Alarm, HeatForecast
@@ -15,7 +16,6 @@ from propstick.units import FloatArray
 
 LINE_S = 900
 """The straight line is drawn through the last quarter of an hour."""
-STILL_FRESH_S = 1800
 WEEK_S = 7 * 86_400
 LEADS_MIN = (10, 20)
 
@@ -75,24 +75,23 @@ def warning_rows(
         air: What each box measured.
         since_s: First moment of the stretch the alarms are of; None: all that was measured.
     """
-    ahead = [alarm for alarm in alarms if alarm.kind == "heat-ahead"]
     heat = [alarm for alarm in alarms if alarm.kind == "heat"]
-    if not ahead and not heat:
+    if not any(alarm.kind in ("heat", "heat-ahead") for alarm in alarms):
         return
     leads = np.array([-1.0 if a.lead_minutes is None else a.lead_minutes for a in heat])
     early = leads[leads > 0.0]
     weeks = sum(_watched_s(s, since_s) for s in air.values()) / WEEK_S
-    withdrawn = sum(alarm.outcome == "withdrawn" for alarm in ahead)
+    found = tally(alarms, kinds=("heat",))
     yield {
         "forecast": "heat warnings",
-        "warned": len(ahead),
-        "came": sum(alarm.outcome == "came" for alarm in ahead),
-        "withdrawn": withdrawn,
+        "warned": found.warned,
+        "came": found.came,
+        "withdrawn": found.withdrawn,
         "unwarned": len(heat) - len(early),
         "lead_minutes_median": figure(float(np.median(early)), 1) if len(early) else None,
         **{f"warned_{m}_min": int((leads >= m).sum()) for m in LEADS_MIN},
         "crossings": len(heat),
-        "false_per_box_week": figure(withdrawn / weeks, 2) if weeks > 0.0 else None,
+        "false_per_box_week": figure(found.withdrawn / weeks, 2) if weeks > 0.0 else None,
     }
 
 
@@ -105,23 +104,13 @@ def _watched_s(series: Series, since_s: int | None) -> float:
 
 def frost_warning_rows(alarms: Sequence[Alarm]) -> Iterable[dict[str, Any]]:
     """Warnings of frost by each crop's own limit: right, withdrawn, and frosts that none went before."""
-    ahead = [alarm for alarm in alarms if alarm.kind == "frost-ahead"]
-    frost = [alarm for alarm in alarms if alarm.kind == "frost"]
-    if not ahead and not frost:
+    found = tally(alarms, kinds=("frost",))
+    if not found.warned and not found.unannounced:
         return
-    came = [alarm for alarm in ahead if alarm.outcome == "came"]
-    foretold = sum(
-        any(a.box == f.box and a.raised_s <= f.begun_s <= _until_s(a) for a in came) for f in frost
-    )
     yield {
         "forecast": "frost warnings",
-        "warned": len(ahead),
-        "came": len(came),
-        "withdrawn": sum(alarm.outcome == "withdrawn" for alarm in ahead),
-        "unwarned": len(frost) - foretold,
+        "warned": found.warned,
+        "came": found.came,
+        "withdrawn": found.withdrawn,
+        "unwarned": found.unannounced,
     }
-
-
-def _until_s(alarm: Alarm) -> int:
-    """A warning of frost speaks of one night."""
-    return alarm.raised_s + 86_400

@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from propstick.app.place_series import Series
+from propstick.app.place_series import STILL_FRESH_S, Series
 from propstick.app.skill.verdict import WARN_AT, Judged, chances_row, share_so_far, warned_counts
 from propstick.engine import plain
 from propstick.engine.nights import HOUR_S, Night, night_of
@@ -23,7 +23,6 @@ from propstick.garden import Garden
 from propstick.records import NightForecast
 from propstick.units import FloatArray
 
-STILL_FRESH_S = 1800
 HOURS = 16
 """Issue hours kept apart by the plain methods: the first is an hour before sunset."""
 BRIEF, DUSK, LATER = "evening brief", "2 h after sunset", "later in the night"

@@ -6,8 +6,7 @@ from datetime import date
 from typing import Any
 
 from propstick.app.lived_night import alarm_of
-from propstick.app.place_series import place_series
-from propstick.app.replay_report import observed_days, observed_nights, places_reported
+from propstick.app.replay_report import air_of, observed_days, observed_nights
 from propstick.app.skill.report import skill_of
 from propstick.edges.database import Store
 from propstick.edges.journal import Journal
@@ -29,10 +28,10 @@ def stored_skill(store: Store, garden: Garden, first: date, last: date) -> tuple
     if not len(readings):
         return ()
     span = {"from_s": int(readings.time_ms[0]) // 1000, "to_s": int(readings.time_ms[-1]) // 1000}
-    zone = garden.site.zone
+    series, zone = air_of(readings, garden), garden.site.zone
     return skill_of(
         garden,
-        {box: place_series(readings, garden, box=box, place="air") for box in places_reported(garden)},
+        series,
         nights=[one for one in journal.issued("nights", begin_s, end_s) if first <= one.night <= last],
         days=[one for one in journal.issued("days", begin_s, end_s) if first <= one.day <= last],
         heat=[
@@ -42,7 +41,7 @@ def stored_skill(store: Store, garden: Garden, first: date, last: date) -> tuple
         ],
         alarms=[alarm_of(one) for one in journal.alarms(begin_s, end_s)],
         lids=journal.issued("lids", begin_s, end_s),
-        observed_nights=observed_nights(readings, garden, **span),
-        observed_days=observed_days(readings, garden, **span),
+        observed_nights=observed_nights(series, garden, **span),
+        observed_days=observed_days(series, garden, **span),
         since_s=begin_s,
     )
