@@ -7,9 +7,8 @@ the short forms of the same run with the tests.
 from __future__ import annotations
 
 import sys
-from datetime import date
 
-from tests.bench.table import Figure, show
+from tests.bench.table import run_named
 from tests.faults import kills, power, season, takeover
 
 FAULTS = {
@@ -20,21 +19,5 @@ FAULTS = {
 }
 
 
-def main(names: list[str]) -> int:
-    unknown = sorted(set(names) - set(FAULTS))
-    if unknown:
-        print(f"faults: got {', '.join(unknown)}, expected some of {', '.join(FAULTS)}", file=sys.stderr)
-        return 2
-    found: list[Figure] = []
-    for name, fault in FAULTS.items():
-        if names and name not in names:
-            continue
-        print(f"trying {name} ...", file=sys.stderr, flush=True)
-        found.extend(fault())
-    print(f"Tried {date.today().isoformat()}\n")
-    print(show(found))
-    return 0 if all(figure.holds for figure in found) else 1
-
-
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
+    sys.exit(run_named("faults", FAULTS, sys.argv[1:]))
