@@ -30,10 +30,9 @@ from propstick.engine.forewarning import (
 from propstick.engine.horizon import HorizonState
 from propstick.engine.issued import day_records, heat_records, minima_said, night_records
 from propstick.engine.layout import BoxLimits
+from propstick.engine.lid_record import ToldLids, left_to_judge, openings_judged
 from propstick.engine.minute import Minutes, MinuteState
-from propstick.engine.nights import night_ending_after
 from propstick.engine.observer import SUN_USED_W_M2
-from propstick.engine.opening import OPENINGS
 from propstick.engine.outlook import Outlook
 from propstick.engine.paths import moments_of
 from propstick.engine.schedule import Day
@@ -46,10 +45,6 @@ NOTHING = Outlook()
 
 DAMP_PCT, DAMP_S = 90.0, 48 * 3600
 """Damper than this for so long, and a box is to be aired. Common practice, no source."""
-SURE_OF_LID = 0.9
-"""Probability from which an estimated opening is put on record."""
-TOLD_HOLDS_S = 3600
-"""A lid told shut is taken at its word so long after dark; then wind may have had it, and it is judged."""
 SURELY_UP = 0.3
 SAID_HOLDS_S = 12 * 3600
 LEARNING_NIGHTS = 3
@@ -64,7 +59,7 @@ class ForesightState:
         boxes, site, step_s: What it was learnt for; anything else begins anew.
         dry_s: Last row on which each box's air was known to be dry, shape (b,).
         read_s: Last row on which each box's air was read, shape (b,).
-        lid_s: Row of the last change of each lid as told, shape (b,); its value in `lid_was`.
+        told: Lids as told.
         said_s: When a frost warning last said a minimum of each box, shape (b,).
         loose: When boxes were surely shut, and found loose.
         judged: Opening last put on record by estimate, NaN none, shape (b,).
@@ -77,8 +72,7 @@ class ForesightState:
     horizon: HorizonState
     dry_s: IntArray
     read_s: IntArray
-    lid_s: IntArray
-    lid_was: FloatArray
+    told: ToldLids
     loose: LooseMemory
     said_s: IntArray
     judged: FloatArray
@@ -110,7 +104,8 @@ def look(
     state = _fitting(state, garden, step_s, before_s)
     if not garden.boxes:
         return _look_outside(state, rows, garden=garden, day=day, before_s=before_s)
-    state, rows = _with_lids_judged(state, rows, garden, contacts)
+    told, rows = left_to_judge(state.told, rows, garden=garden, contacts=contacts)
+    state = replace(state, told=told)
     n, b = rows.air_c.shape
     site = garden.site
     night_rows = issues.night_rows(garden, day, rows.time_s, before_s)
@@ -145,7 +140,7 @@ def look(
         if state.horizon.night.nights >= LEARNING_NIGHTS:
             memory = note_loose(loose, minutes, first, rows=rows, memory=state.loose, fine=fine)
             state = replace(state, loose=memory)
-        judged, found = _openings_judged(state.judged, minutes, garden)
+        judged, found = openings_judged(state.judged, minutes, garden)
         state = replace(state, judged=judged)
         issued.lids.extend(found)
         begun = first
@@ -241,41 +236,10 @@ def _fitting(state: ForesightState | None, garden: Garden, step_s: int, before_s
         horizon=horizon.start(b),
         dry_s=np.full(b, before_s, dtype=np.int64),
         read_s=np.zeros(b, dtype=np.int64),
-        lid_s=np.full(b, before_s, dtype=np.int64),
-        lid_was=np.full(b, np.nan),
+        told=ToldLids.of(b, before_s),
         loose=LooseMemory.of(b),
         said_s=np.zeros(b, dtype=np.int64),
         judged=np.full(b, np.nan),
-    )
-
-
-def _with_lids_judged(
-    state: ForesightState, rows: PlaceRows, garden: Garden, contacts: frozenset[str]
-) -> tuple[ForesightState, PlaceRows]:
-    """The rows with lids that were told shut long before unknown by night, so that they are judged.
-
-    Nobody tells the watch that the wind took a lid.
-    """
-    lid = rows.lid.copy()
-    lid_s, was = state.lid_s.copy(), state.lid_was.copy()
-    since = np.empty(lid.shape, dtype=np.int64)
-    for k in range(lid.shape[1]):
-        before = np.concatenate([was[k : k + 1], lid[:-1, k]])
-        changed = (before != lid[:, k]) & ~(np.isnan(before) & np.isnan(lid[:, k]))
-        at = np.where(changed, rows.time_s, np.int64(-1))
-        since[:, k] = np.maximum(np.maximum.accumulate(at), lid_s[k])
-        lid_s[k], was[k] = since[-1, k], lid[-1, k]
-    by_contact = np.array([box.name in contacts for box in garden.boxes])
-    old = rows.time_s[:, None] - since >= TOLD_HOLDS_S
-    lid[old & (lid <= 0.0) & ~by_contact & _is_dark(rows.time_s, garden.site)[:, None]] = np.nan
-    return replace(state, lid_s=lid_s, lid_was=was), replace(rows, lid=lid)
-
-
-def _is_dark(time_s: IntArray, site: Site) -> BoolArray:
-    night = night_ending_after(site, int(time_s[0]))
-    following = night_ending_after(site, night.end_s)
-    return ((time_s >= night.sunset_s) & (time_s < night.sunrise_s)) | (
-        (time_s >= following.sunset_s) & (time_s < following.sunrise_s)
     )
 
 
@@ -300,8 +264,8 @@ def _seen(
 ) -> prospects.Seen:
     """A row as a brief sees it; `first` is the row at which the minutes begin."""
     b = rows.air_c.shape[1]
-    at = int(np.searchsorted(minutes.trace.index, row - first, side="right")) - 1
-    opening = minutes.openings.opening[at] if at >= 0 else np.full(b, np.nan)
+    at = _minute_of(minutes, row - first)
+    opening = np.full(b, np.nan) if at is None else minutes.openings.opening[at]
     # A guess counts where it says wide open; an inch up or shut it cannot tell.
     guess = np.where(opening >= SURELY_UP, opening, np.nan)
     return prospects.Seen(
@@ -315,8 +279,14 @@ def _seen(
 
 def _fits(minutes: Minutes, row: int, b: int) -> BoolArray:
     """Whether each box behaves as learnt, at a row counted from the first of these minutes."""
+    at = _minute_of(minutes, row)
+    return np.ones(b, dtype=bool) if at is None else minutes.trace.fits[at]
+
+
+def _minute_of(minutes: Minutes, row: int) -> int | None:
+    """Which row of the trace is the newest at that row; None before the first."""
     at = int(np.searchsorted(minutes.trace.index, row, side="right")) - 1
-    return minutes.trace.fits[at] if at >= 0 else np.ones(b, dtype=bool)
+    return at if at >= 0 else None
 
 
 def _warned(
@@ -341,34 +311,3 @@ def _day_forecast(state: ForesightState, minutes: Minutes, site: Site) -> tuple[
         state.horizon, site=site, moment=moment, ceiling=state.minute.ceiling.level
     )
     return replace(state, horizon=following), forecast
-
-
-def _openings_judged(
-    judged: FloatArray, minutes: Minutes, garden: Garden
-) -> tuple[FloatArray, list[LidOpening]]:
-    """Estimated openings that are sure enough and not what was last on record."""
-    trace, weight = minutes.trace, minutes.openings.weight
-    if not len(trace):
-        return judged, []
-    judged = judged.copy()
-    best = OPENINGS[weight.argmax(axis=1)]
-    sure = (weight.max(axis=1) >= SURE_OF_LID) & ~trace.lid_told & trace.known & trace.outside_known[:, None]
-    found = []
-    for b, name in enumerate(garden.box_names):
-        rows = np.flatnonzero(sure[:, b])
-        if len(rows):
-            values = best[rows, b]
-            change = values != np.concatenate([judged[b : b + 1], values[:-1]])
-            for row in rows[change]:
-                found.append(
-                    LidOpening(
-                        box=name,
-                        time_s=int(trace.time_s[row]),
-                        opening=float(best[row, b]),
-                        known_from="estimate",
-                    )
-                )
-            judged[b] = values[-1]
-        if trace.lid_told[-1, b]:
-            judged[b] = np.nan
-    return judged, sorted(found, key=lambda lid: (lid.time_s, lid.box))
