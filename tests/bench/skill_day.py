@@ -18,7 +18,7 @@ from tests.bench import day_worlds as worlds
 
 from propstick.blocks import PlaceRows
 from propstick.engine import ceiling as ceilings
-from propstick.engine import horizon, observer, plain, scores
+from propstick.engine import horizon, laying, observer, plain, scores
 from propstick.engine.day import PEAK_AFTER_NOON_S, outside_path_c
 from propstick.engine.night import HOURS
 from propstick.engine.nights import HOUR_S, daylight_of, night_ending_after, night_of
@@ -114,7 +114,7 @@ def forecast_world(rows, site, boxes, *, world=None, with_model=True, day_truth=
     time_s = rows.time_s
     step_s = int(np.median(np.diff(time_s)))
     state = horizon.start(b)
-    watch = Watch(observer.start(boxes, step_s), ceilings.start_ceiling(b, observer.step_used_s(step_s)))
+    watch = Watch(observer.start(boxes, step_s), ceilings.start_ceiling(b, laying.step_used_s(step_s)))
     nights, days = NightRows(), DayRows()
     issues: dict[int, str] = dict.fromkeys(day_issue_rows(site, time_s), "day") if day_truth else {}
     for day in _dates(site, time_s):

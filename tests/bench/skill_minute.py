@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from tests.bench import day_worlds as worlds
 
-from propstick.engine import minute, observer
+from propstick.engine import laying, minute
 from propstick.engine.heat_ahead import RAISE_AT
 from propstick.engine.heat_plain import HORIZONS_MIN, distance_chances, line_chances
 from propstick.engine.observer import Trace
@@ -327,7 +327,7 @@ def main(arguments: list[str]) -> int:
     print("\nlid-loose, lid never told: " + ", ".join(f"{k}: {f} of {n}" for k, (f, n) in lids.items()))
     if nights:
         show_what_if(nights)
-    print(f"rows worked on every {observer.step_used_s(60)} s")
+    print(f"rows worked on every {laying.step_used_s(60)} s")
     return 0
 
 

@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from propstick.engine.observer import Trace, learns_at_s, observe, start, step_used_s
+from propstick.engine.laying import step_used_s
+from propstick.engine.observer import Trace, learns_at_s, observe, start
 from propstick.garden import Box, Site
 
 

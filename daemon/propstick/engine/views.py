@@ -64,7 +64,12 @@ def _known(value: float) -> float | None:
 
 
 def boxes_now(
-    garden: Garden, state: EngineState, rows: PlaceRows, trends: Trends, *, limits: BoxLimits,
+    garden: Garden,
+    state: EngineState,
+    rows: PlaceRows,
+    trends: Trends,
+    *,
+    limits: BoxLimits,
     judged: Mapping[str, float],
 ) -> tuple[BoxNow, ...]:
     """The boxes and the open ground at the last row. `judged`: estimated openings, where none is known."""
