@@ -1,5 +1,7 @@
 """Errors on their way to what is learnt: five minutes of the clock make one lesson, however they arrive."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -22,7 +24,7 @@ def gather_all(cuts, *, n=23, judged=None):
     time_s, wrong, every = 60 * np.arange(n), errors(n), np.ones((n, 2), dtype=bool)
     judged = every if judged is None else judged
     edges = [0, *cuts, n]
-    for first, stop in zip(edges, edges[1:], strict=False):
+    for first, stop in pairwise(edges):
         here = slice(first, stop)
         fit, block = gathered(
             fit, block, time_s[here], wrong[here], before_s=before_s, step_s=60,
