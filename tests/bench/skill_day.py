@@ -6,25 +6,23 @@ folder of measured data is given, real enclosures. Every figure is over the same
 
 from __future__ import annotations
 
-import csv
-import gzip
 import sys
 from dataclasses import dataclass, field, replace
-from datetime import datetime
 from pathlib import Path
 
 import numpy as np
 from tests.bench import day_worlds as worlds
+from tests.bench.measured_sets import MEASURED, measured
+from tests.bench.skill_day_tables import CEILING_HOUR, MEMBERS, print_days, print_nights
 
-from propstick.blocks import PlaceRows
 from propstick.engine import ceiling as ceilings
-from propstick.engine import horizon, laying, observer, plain, scores
+from propstick.engine import horizon, laying, observer, plain
 from propstick.engine.day import PEAK_AFTER_NOON_S, outside_path_c
 from propstick.engine.night import HOURS
 from propstick.engine.nights import HOUR_S, daylight_of, night_ending_after, night_of
 from propstick.engine.paths import moments_of
 from propstick.engine.rise import issue_class, mean_rise_c
-from propstick.garden import Box, Site
+from propstick.garden import Box
 from propstick.simulation.frame import FrameSpec
 from propstick.times import days_from, local_date
 from propstick.units import FloatArray
@@ -32,9 +30,6 @@ from propstick.units import FloatArray
 NIGHT_HOURS = tuple(range(-1, 13))
 DAY_HOURS = (-0.5, 1.0, 3.0, 5.0)
 OPENINGS = (0.0, 0.1, 1.0)
-CEILING_HOUR = 2
-MEMBERS = 12
-"""Other nights that a night is foretold from by who knows all but how it goes on."""
 
 
 @dataclass
@@ -261,137 +256,6 @@ def _day(out: DayRows, state, rows, row: int, site, *, moment, level, world):
 
 def _dates(site, time_s):
     return days_from(local_date(float(time_s[0]), site.zone), local_date(float(time_s[-1]), site.zone))
-
-
-def print_nights(title: str, d: dict[str, FloatArray]) -> None:
-    print(f"\n{title}: lowest air from issue to the night's end; MAE °C")
-    print("  box: the part of our error that is not the outside air's own")
-    print("  h after  n     mean   last    FAO    ours   box   covers  width   bias")
-    print("  sunset         drop   drop")
-    for hour in (-1, 0, 1, 2, 4, 6, 8, 10):
-        m = (d["hour"] == hour) & (d["night"] >= 3) & (d["box"] >= 0)
-        known = m & ~np.isnan(d["ours"] + d["fao"])
-        if known.sum() < 20:
-            continue
-        came = d["came"][known]
-        mae = [
-            scores.mean_absolute_error(d[n][known], came) for n in ("mean_drop", "last_drop", "fao", "ours")
-        ]
-        held = scores.coverage(d["low"][known] - 1e-9, d["high"][known] + 1e-9, came)
-        width, bias = (d["high"] - d["low"])[known].mean(), (d["ours"] - d["came"])[known].mean()
-        figures = "  ".join(f"{v:5.2f}" for v in mae)
-        part = np.abs((d["ours"] - d["came"] - d["outside_error"])[known])
-        box = f"{np.nanmean(part):5.2f}" if (~np.isnan(part)).any() else "    -"
-        print(f"  {hour:4d}  {known.sum():6d}  {figures}  {box}   {held:4.0%}   {width:5.2f}  {bias:+5.2f}")
-    _print_way(d)
-    for hour in (-1, 2):
-        m = (d["hour"] == hour) & (d["night"] >= 3) & (d["box"] >= 0)
-        frost = d["came"][m] < 0.0
-        if frost.sum() < 10:
-            continue
-        line = [f"  frost at 0 °C, {hour:+d} h, {frost.sum()} of {m.sum()} nights:"]
-        for p in (0.3, 0.4, 0.5):
-            w = scores.warnings(d["p0"][m] > p, frost)
-            line.append(f"p>{p} {w.hit_share:.0%} hit {w.false_share:.0%} false;")
-        for name in ("mean_drop", "fao"):
-            w = scores.warnings(d[name][m] < 0.0, frost)
-            line.append(f"{name} {w.hit_share:.0%}/{w.false_share:.0%};")
-        print(" ".join(line))
-
-
-def _print_way(d: dict[str, FloatArray]) -> None:
-    """How far ours has gone from the best plain method to who knows box and weather, but not the future."""
-    m = (d["hour"] == CEILING_HOUR) & (d["night"] >= 3) & (d["box"] >= 0)
-    m &= ~np.isnan(d["ours"] + d["fao"] + d["ceiling"])
-    if m.sum() < 20:
-        return
-    plain_c = min(
-        scores.mean_absolute_error(d[n][m], d["came"][m]) for n in ("mean_drop", "last_drop", "fao")
-    )
-    ours_c, top_c = (scores.mean_absolute_error(d[n][m], d["came"][m]) for n in ("ours", "ceiling"))
-    print(
-        f"  {CEILING_HOUR} h after sunset, {m.sum()} nights: best plain {plain_c:.2f}, ours {ours_c:.2f}, "
-        f"ceiling (true box and weather, {MEMBERS} nights that began alike) {top_c:.2f}; "
-        f"way {scores.way(plain_c, ours_c, top_c):.0%}"
-    )
-
-
-def print_days(title: str, d: dict[str, FloatArray]) -> None:
-    print(f"\n{title}: highest air to sunset, clear sky, lid held (as-is: what came); MAE °C")
-    print("  ceiling: the true box on our outside path. way: share of the road from base to ceiling")
-    print("  issue   lid       n    yest.   base   ours   ceil.  way   covers  width   bias  outside")
-    for k in range(4):
-        for lid, name in enumerate(("closed", "propped", "open", "as-is")):
-            m = (d["k"] == k) & (d["lid"] == lid) & (d["day"] >= d["day"].min() + 10) & (d["snow"] < 0.2)
-            m &= ~np.isnan(d["ours"] + d["base"])
-            if m.sum() < 20:
-                continue
-            came = d["came"][m]
-            mae = [scores.mean_absolute_error(d[n][m], came) for n in ("yesterday", "base", "ours")]
-            held = scores.coverage(d["low"][m], d["high"][m], came)
-            outside = scores.mean_absolute_error(d["outside"][m], d["outside_came"][m])
-            figures = "  ".join(f"{v:5.2f}" for v in mae)
-            width, bias = (d["high"] - d["low"])[m].mean(), (d["ours"] - d["came"])[m].mean()
-            rest = f"{held:4.0%}   {width:5.2f}  {bias:+5.2f}  {outside:5.2f}"
-            top = scores.mean_absolute_error(d["ceiling"][m], came)
-            # The best recent lift is of a shut lid: it is no fair base for any other.
-            gone = scores.way(mae[1], mae[2], top) if lid == 0 else float("nan")
-            print(f"  {k}  {name:8s} {m.sum():6d}  {figures}  {top:5.2f} {gone:5.0%}   {rest}")
-    for k in (0, 1):
-        m = (
-            (d["k"] == k)
-            & (d["lid"] == 0)
-            & (d["day"] >= d["day"].min() + 10)
-            & (d["snow"] < 0.2)
-            & ~np.isnan(d["ours"] + d["base"])
-        )
-        hot = d["came"][m] > 27.0
-        line = [f"  open before leaving (27 °C), issue {k}, {hot.sum()} of {m.sum()}:"]
-        for name in ("yesterday", "base", "ours"):
-            w = scores.warnings(d[name][m] > 27.0, hot)
-            line.append(f"{name} {w.hit_share:.0%} hit {w.false_share:.0%} false;")
-        print(" ".join(line))
-
-
-def measured(folder: Path, name: str, *, site: Site) -> PlaceRows:
-    """A recording of the measured data on a grid of five minutes; values carried for two of its steps."""
-    with gzip.open(folder / f"{name}.csv.gz", "rt") as lines:
-        table = list(csv.reader(lines))
-    names, body = table[0][1:], table[1:]
-    at_s = np.array([int(datetime.fromisoformat(row[0]).timestamp()) for row in body])
-    values = np.array([[float(cell) if cell else np.nan for cell in row[1:]] for row in body])
-    step_s = int(np.median(np.diff(at_s)))
-    time_s = np.arange(at_s[0] // 300 * 300 + 300, at_s[-1], 300, dtype=np.int64)
-
-    def column(name: str) -> FloatArray:
-        if name not in names:
-            return np.full(len(time_s), np.nan)
-        known = ~np.isnan(values[:, names.index(name)])
-        times, cells = at_s[known], values[known, names.index(name)]
-        last = np.searchsorted(times, time_s, side="right") - 1
-        age = time_s - times[np.maximum(last, 0)]
-        limit = 2 * (step_s if name.endswith("air") else 10_800)
-        return np.where((last >= 0) & (age <= limit), cells[np.maximum(last, 0)], np.nan)
-
-    boxes = sorted({n.split(".")[0] for n in names if n.endswith(".air")} - {"outside"})
-    wide = np.full((len(time_s), len(boxes)), np.nan)
-
-    def stacked(place: str) -> FloatArray:
-        return np.stack([column(f"{box}.{place}") for box in boxes], axis=1) if boxes else wide
-
-    outside = column("outside.air")
-    return PlaceRows(
-        time_s, outside, column("outside.soil"), np.full(len(time_s), np.nan),
-        stacked("air"), stacked("soil"), wide, wide, wide, wide, ~np.isnan(wide),
-    )  # fmt: skip
-
-
-MEASURED = {
-    "toolik_block3_2023-24": Site(latitude=68.62, longitude=-149.61, zone="America/Anchorage"),
-    "toolik_block1_2025": Site(latitude=68.62, longitude=-149.61, zone="America/Anchorage"),
-    "rmbl_gna_2018": Site(latitude=38.96, longitude=-106.99, zone="America/Denver"),
-    "davos_2013-17": Site(latitude=46.815, longitude=9.856, zone="Europe/Zurich"),
-}
 
 
 def joined(parts: list[dict[str, FloatArray]]) -> dict[str, FloatArray]:

