@@ -47,9 +47,7 @@ def calendar(service: ServiceDep, site: SiteDep) -> Response:
     feed can be read again."""
     from propstick.app.season import foreseen, season_report  # only when somebody subscribes
 
-    report = season_report(
-        site.store, site.garden, service.now_s, garden_file=service.settings.path
-    )
+    report = season_report(site.store, site.garden, service.now_s, garden_file=service.settings.path)
     feed = calendar_of(site.garden.site.name, site.sowings.all(), foreseen(report))
     return PlainTextResponse(feed, media_type=MEDIA_TYPE)
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from html import escape
 from typing import Annotated
-from urllib.parse import parse_qs
 
 from anyio import to_thread
 from fastapi import APIRouter, Path, Query, Request, Response
@@ -16,6 +15,8 @@ from starlette.exceptions import HTTPException
 
 from propstick.edges.answers import Answer
 from propstick_api.deps import Service, ServiceDep, Site, SiteDep
+from propstick_api.form_fields import fields_of
+from propstick_api.page import words
 from propstick_api.sessions import set_cookie, signed_in
 
 router = APIRouter(include_in_schema=False)
@@ -42,9 +43,9 @@ async def sign_in(request: Request, service: ServiceDep) -> Response:
         )
     except HTTPException as refused:
         if refused.status_code == 403:
-            return _sign_in(target, "That was not the pass phrase.", status=403)
+            return _sign_in(target, words.WRONG_PHRASE, status=403)
         seconds = (refused.headers or {}).get("Retry-After", "60")
-        return _sign_in(target, f"Too many wrong ones. Try again in {seconds} seconds.", status=429)
+        return _sign_in(target, words.TOO_MANY.format(seconds=seconds), status=429)
     response = Response(status_code=303, headers={"Location": target})
     set_cookie(response, token, request)
     return response
@@ -57,9 +58,8 @@ def answer_form(token: Token, service: ServiceDep, site: SiteDep) -> Response:
     if answer is None or not answer.is_good(service.now_s):
         return _spent(answer)
     return _html(
-        "Seen?",
-        f"{_buttons(site, answer)}<p>This tells the watch, and whoever else is told, that a hand is on its "
-        "way. Nothing is opened or closed by it.</p>",
+        words.SEEN_TITLE,
+        f"{_buttons(site, answer)}<p>{words.SEEN_MEANS}</p>",
     )
 
 
@@ -75,7 +75,7 @@ def _answered(token: str, alarm_id: str | None, service: Service, site: Site) ->
     left = site.answers.look(token)
     if found is None:
         is_gone = left is None or not left.is_good(service.now_s)
-        return _spent(left) if is_gone else _html("Answered already", _buttons(site, left), status=410)
+        return _spent(left) if is_gone else _html(words.ANSWERED_TITLE, _buttons(site, left), status=410)
     (seen,) = found.alarm_ids
     alarm = site.journal.alarm(seen)
     if alarm is not None and alarm["state"] != "normal":
@@ -83,20 +83,11 @@ def _answered(token: str, alarm_id: str | None, service: Service, site: Site) ->
         site.requests.add("acknowledge", body, by="notice", made_s=service.now_s)
     others = ""
     if left is not None and left.is_good(service.now_s):
-        others = f"<p>The same notice also told of this:</p>{_buttons(site, left)}"
+        others = f"<p>{words.ALSO_TOLD}</p>{_buttons(site, left)}"
     return _html(
-        "Thank you",
-        f"<p>The watch takes it up with its next row.</p>{others}<p><a href='/'>The boxes</a></p>",
+        words.THANKS_TITLE,
+        f"<p>{words.THANKS}</p>{others}<p><a href='/'>{words.TO_BOXES}</a></p>",
     )
-
-
-async def fields_of(request: Request) -> dict[str, str]:
-    """What a form of ours was sent with; a name given twice counts once."""
-    body = (await request.body()).decode("utf-8", "replace")
-    try:
-        return {name: values[0] for name, values in parse_qs(body, max_num_fields=10).items()}
-    except ValueError:
-        raise HTTPException(422, "form: got more than 10 fields, expected a form of ours") from None
 
 
 def _within(target: str) -> str:
@@ -110,32 +101,33 @@ def _buttons(site: Site, answer: Answer) -> str:
     return "".join(
         f"<form method='post'><p>{escape(_message(site, one))}</p>"
         f"<input type='hidden' name='alarm' value='{escape(one)}'>"
-        f"<button>I have seen {escape(one.partition('.')[0])}</button></form>"
+        f"<button>{words.HAVE_SEEN.format(box=escape(one.partition('.')[0]))}</button></form>"
         for one in answer.alarm_ids
     )
 
 
 def _message(site: Site, alarm_id: str) -> str:
     alarm = site.journal.alarm(alarm_id)
-    return "The alarm is gone." if alarm is None else alarm["message"] or alarm["id"]
+    return words.ALARM_GONE if alarm is None else alarm["message"] or alarm["id"]
 
 
 def _spent(answer: Answer | None) -> Response:
     if answer is None:
-        return _html("No such link", "<p>It is not one of this watch, or older than a week.</p>", status=404)
+        return _html(words.NO_LINK_TITLE, f"<p>{words.NO_LINK}</p>", status=404)
     if answer.used_s is not None:
-        return _html("Answered already", "<p>This link was good once, and was used.</p>", status=410)
-    return _html("Too late", "<p>This link was good for a day.</p>", status=410)
+        return _html(words.ANSWERED_TITLE, f"<p>{words.LINK_USED}</p>", status=410)
+    return _html(words.LATE_TITLE, f"<p>{words.LINK_LATE}</p>", status=410)
 
 
 def _sign_in(target: str, said: str = "", *, status: int = 200) -> Response:
     alert = f"<p role='alert'>{escape(said)}</p>" if said else ""
     return _html(
-        "Sign in",
+        words.SIGN_IN,
         f"{alert}<form method='post' action='/sign-in'>"
         f"<input type='hidden' name='next' value='{escape(_within(target))}'>"
-        "<label>Pass phrase <input type='password' name='passphrase' autocomplete='current-password' "
-        "required autofocus maxlength='200'></label> <button>Sign in</button></form>",
+        f"<label>{words.PASS_PHRASE} <input type='password' name='passphrase' maxlength='200' "
+        "autocomplete='current-password' required autofocus></label> "
+        f"<button>{words.SIGN_IN}</button></form>",
         status=status,
     )
 

@@ -87,6 +87,4 @@ def skill(
         begin, end, zone_name=garden.site.zone, now_s=service.now_s, default_days=DEFAULT_DAYS
     )
     found = stored_skill(site.store, garden, first, last)
-    return SkillsOut(
-        first=first.isoformat(), last=last.isoformat(), skill=[SkillOut(**one) for one in found]
-    )
+    return SkillsOut(first=first.isoformat(), last=last.isoformat(), skill=[SkillOut(**one) for one in found])

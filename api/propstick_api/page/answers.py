@@ -11,7 +11,7 @@ from starlette.exceptions import HTTPException
 
 from propstick_api import alarms
 from propstick_api.deps import Service, ServiceDep, Site, SiteDep
-from propstick_api.forms import fields_of
+from propstick_api.form_fields import fields_of
 from propstick_api.page import words
 from propstick_api.schemas import ShelveIn
 

@@ -68,18 +68,20 @@ def lived_report(site: Site, night: date) -> Report:
     return lived_night(site.store, site.garden, night)
 
 
-def figures(report: Report, site: Site, night: date, chosen: Chosen) -> list[Safe]:
+def figures(report: Report, site: Site, night: date, chosen: Chosen, *, decimal_sign: str) -> list[Safe]:
     """The night's picture, or those of the boxes asked for, and another night's beside them."""
     known = site.garden.box_names
     if chosen.show and chosen.show not in known:
         said = words.NO_SUCH_BOX.format(box=chosen.show, boxes=", ".join(known))
         return [tag("p", said, role="alert")]
     boxes = chosen.boxes(known)
-    found = [_figure(report, night, boxes, box, is_asked=True) for box in boxes or (None,)]
+    signed = {"decimal_sign": decimal_sign}
+    found = [_figure(report, night, boxes, box, is_asked=True, **signed) for box in boxes or (None,)]
     if chosen.beside and chosen.beside not in known:
         try:
             other = night_date(chosen.beside)
-            found += [_figure(lived_report(site, other), other, boxes, box) for box in boxes or (None,)]
+            lived = lived_report(site, other)
+            found += [_figure(lived, other, boxes, box, **signed) for box in boxes or (None,)]
         except InputError as error:
             said = error.message
             found.append(tag("p", said, role="alert"))
@@ -87,13 +89,14 @@ def figures(report: Report, site: Site, night: date, chosen: Chosen) -> list[Saf
 
 
 def _figure(
-    report: Report, night: date, boxes: tuple[str, ...], box: str | None, *, is_asked: bool = False
-) -> Safe:
+    report: Report, night: date, boxes: tuple[str, ...], box: str | None, *, decimal_sign: str,
+    is_asked: bool = False,
+) -> Safe:  # fmt: skip
     """A picture: of every box, or of one of several on one scale. The night asked about gets a handle."""
     from propstick.app.night_scene import scene_of
     from propstick.drawing import night_picture
 
-    scene = scene_of(report, night)
+    scene = replace(scene_of(report, night), decimal_sign=decimal_sign)
     if boxes:
         scene = replace(scene, boxes=tuple(one for one in scene.boxes if one.name in boxes))
     handle = _handle(report, night) if is_asked else {}

@@ -76,11 +76,14 @@ def one_night(
             said = error.message
     shown = nights.lived(report if asked is None else asked.report, night)
     title = words.NIGHT_OF.format(day=reading.day(night))
+    pictures = figures(
+        report if asked is None else asked.report, site, night, chosen, decimal_sign=reading.decimal_sign
+    )
     body = join(
         tag("h1", title),
         tag("ul", *(tag("li", line) for line in worst_words(shown, reading)), class_="worst"),
         _what_if_form(site, box, action, at, said or _answer(asked, reading), chosen),
-        tag("div", *figures(report if asked is None else asked.report, site, night, chosen), class_="beside"),
+        tag("div", *pictures, class_="beside"),
         beside_form(site, night, chosen),
         _events(shown, reading),
         _downloads(night),

@@ -163,3 +163,26 @@ SPOT = "{box} ({spot})"
 SOWING_HEADS = ("Sown", "Box", "On", "Warmth since")
 SOWINGS_TABLE = "Sowings"
 UNKNOWN = "not known"
+
+# Signing in, and the answer to a notice
+SIGN_IN = "Sign in"
+PASS_PHRASE = "Pass phrase"
+WRONG_PHRASE = "That was not the pass phrase."
+TOO_MANY = "Too many wrong ones. Try again in {seconds} seconds."
+SEEN_TITLE = "Seen?"
+HAVE_SEEN = "I have seen {box}"
+SEEN_MEANS = (
+    "This tells the watch, and whoever else is told, that a hand is on its way. "
+    "Nothing is opened or closed by it."
+)
+ALSO_TOLD = "The same notice also told of this:"
+THANKS_TITLE = "Thank you"
+THANKS = "The watch takes it up with its next row."
+TO_BOXES = "The boxes"
+ALARM_GONE = "The alarm is gone."
+ANSWERED_TITLE = "Answered already"
+LINK_USED = "This link was good once, and was used."
+NO_LINK_TITLE = "No such link"
+NO_LINK = "It is not one of this watch, or older than a week."
+LATE_TITLE = "Too late"
+LINK_LATE = "This link was good for a day."

@@ -8,9 +8,7 @@ from pathlib import PurePath
 from propstick.edges.mqtt_payloads import node_name
 
 
-def mqtt_acl(
-    site: str, nodes: Sequence[str], *, watch: str = "propstick", people: Sequence[str] = ()
-) -> str:
+def mqtt_acl(site: str, nodes: Sequence[str], *, watch: str = "propstick", people: Sequence[str] = ()) -> str:
     """The access file: a node may write its own readings and nothing else.
 
     Args:

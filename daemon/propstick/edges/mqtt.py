@@ -163,9 +163,7 @@ class Broker:
         for message in held:
             node = message.topic.removeprefix(self._prefix + "readings/")
             try:
-                found = self._packs.readings(
-                    node_name(node), message.payload, arrival_ms=message.arrival_ms
-                )
+                found = self._packs.readings(node_name(node), message.payload, arrival_ms=message.arrival_ms)
             except InputError as error:
                 self._refuse("pack", message.topic, error)
                 continue

@@ -136,7 +136,7 @@ def request_of(payload: bytes) -> tuple[str, dict[str, Any]]:
     except (ValueError, RecursionError):
         raise InputError("request: not JSON in UTF-8") from None
     if not isinstance(body, dict):
-        raise InputError("request: expected an object such as {\"kind\": \"lid\", …}")
+        raise InputError('request: expected an object such as {"kind": "lid", …}')
     kind = body.pop("kind", None)
     if kind not in REQUEST_KINDS:
         raise InputError(f"request: kind was {str(kind)[:40]!r}, expected one of {', '.join(REQUEST_KINDS)}")

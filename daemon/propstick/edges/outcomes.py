@@ -32,9 +32,7 @@ Route = Callable[[Notice], Sequence[str]]
 IssuedKind = Literal["heat", "nights", "days", "lids"]
 
 
-def write_outcome(
-    store: Store, connection: Connection, site: int, outcome: Outcome, *, route: Route
-) -> None:
+def write_outcome(store: Store, connection: Connection, site: int, outcome: Outcome, *, route: Route) -> None:
     """All of it, inside the journal's transaction; new notices are planned for their channels."""
     for change in outcome.changes:
         _write_change(store, connection, site, change)

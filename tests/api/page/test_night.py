@@ -63,3 +63,13 @@ def test_one_box_alone_and_an_unknown_one(client):
 
 def _pictures(page):
     return re.findall(r"<svg.*?</svg>", page, flags=re.DOTALL)
+
+
+def test_the_picture_on_the_page_has_the_readers_decimal_sign(client):
+    """A browser that asks for German first: no degree with a point is left in the drawing."""
+    german = client.get("/night/2026-04-12", headers={"Accept-Language": "de-DE,de;q=0.9"}).text
+    picture = german[german.index("<svg") : german.index("</svg>")]
+    drawn = [text for text in re.findall(r"<text[^>]*>([^<]*)", picture) if "lowest" in text and "°C" in text]
+    assert drawn
+    assert all("," in text and "." not in text for text in drawn)
+    assert "lowest −" in client.get("/night/2026-04-12").text

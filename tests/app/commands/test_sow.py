@@ -80,7 +80,7 @@ def test_an_unlisted_crop_is_taken_when_meant(sow, stored):
 
 
 def test_the_garden_s_own_crop_file_adds_a_crop(sow, stored, garden):
-    own = '[marigold]\nfrost_c = 2\n[marigold.emergence]\nbase_c = 5\ntheta_c_d = 60\n'
+    own = "[marigold]\nfrost_c = 2\n[marigold.emergence]\nbase_c = 5\ntheta_c_d = 60\n"
     garden.with_name("crops.toml").write_text(own)
     assert sow("marigold", "north", "2026-03-01") == 0
     assert stored.get(1).crop == "marigold"
