@@ -55,7 +55,14 @@ def garden(settings: Settings) -> Iterator[Finding]:
             do=f"add a [[box]] to {settings.path}",
         )
     for box in it.boxes:
-        if not it.probes_at(box.name, "air"):
+        if not any(probe.box == box.name for probe in it.probes):
+            yield Finding(
+                thing=box.name,
+                mark="bad",
+                found="no probe: the watch does not start",
+                do=f"propstick probes list, then propstick probes name ID {box.name} air",
+            )
+        elif not it.probes_at(box.name, "air"):
             yield Finding(
                 thing=box.name,
                 mark="look",
@@ -144,7 +151,7 @@ def probes(
     tree = settings.onewire.tree
     wired = [p for p in settings.garden.probes if "/" not in p.id]
     if not tree.is_dir():
-        if wired:
+        if wired or not settings.garden.probes:
             yield Finding(
                 thing="wire",
                 mark="bad",

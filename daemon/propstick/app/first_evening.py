@@ -9,17 +9,22 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
-from datetime import date, time
+from datetime import date, timedelta
 from typing import Any
 
-from propstick.app.config_models import WEEKDAYS
 from propstick.errors import InputError
 from propstick.garden import OUTSIDE, RESERVED
-from propstick.times import hours_minutes
 from propstick.units import Unit
 
 MOST_BOXES = 24
-_NEVER = frozenset({"never", "no", "-"})
+OLDEST_SOWING = timedelta(days=400)
+"""A crop sown longer ago is a slip of the year: what winters under glass was sown last summer. Our choice."""
+NOTHING = frozenset({"never", "no", "none", "nothing", "n", "-", "nobody", "nowhere"})
+"""What a tired person types where an empty line would do."""
+_NO_NAMES = NOTHING | {"yes", "y", "help", "quit", "exit", "skip", "done", "back"}
+"""Answers to another question than what a box is called."""
+_COUNTS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+_UNIT_WORDS = ("celsius", "centigrade", "fahrenheit", "farenheit")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,168 +73,134 @@ def position(text: str) -> tuple[float, ...]:
     """`52.35, -6.46`, `52.35N 6.46W`: degrees north and east. Empty gives an empty position.
 
     Raises:
-        InputError: not two numbers, or no place on the globe.
+        InputError: not two numbers, twice the same axis, or no place on the globe.
     """
-    if not text.strip() or text.strip().lower() in _NEVER:
+    if not text.strip() or text.strip().lower() in NOTHING:
         return ()
     found = re.findall(r"([+-]?\d+(?:\.\d+)?)\s*°?\s*([NSEWnsew]?)", text)
     rest = re.sub(r"([+-]?\d+(?:\.\d+)?)\s*°?\s*([NSEWnsew]?)", "", text)
-    if len(found) != 2 or rest.strip(" ,;\t"):
-        raise _refused("position", text, "latitude and longitude in decimal degrees, such as 52.35, -6.46")
-    values = [-abs(float(n)) if side.upper() in ("S", "W") and side else float(n) for n, side in found]
-    if found[0][1].upper() in ("E", "W") and found[0][1]:
+    sides = [side.upper() for _, side in found]
+    axes = ["latitude" if side in "NS" else "longitude" for side in sides if side]
+    if len(found) != 2 or rest.strip(" ,;\t") or len(set(axes)) < len(axes):
+        raise refused("position", text, "latitude and longitude in decimal degrees, such as 52.35, -6.46")
+    values = [
+        -abs(float(n)) if side in ("S", "W") else float(n) for (n, _), side in zip(found, sides, strict=True)
+    ]
+    if sides[0] in ("E", "W") or sides[1] in ("N", "S"):
         values.reverse()
     if not (-90 <= values[0] <= 90 and -180 <= values[1] <= 180):
-        raise _refused("position", text, "-90 to 90 degrees north and -180 to 180 degrees east")
+        raise refused("position", text, "-90 to 90 degrees north and -180 to 180 degrees east")
     return tuple(values)
 
 
 def unit(text: str) -> Unit:
-    """`C`, `celsius`, `°F`.
+    """`C`, `celsius`, `degrees F`, `°F`.
 
     Raises:
-        InputError: neither.
+        InputError: neither; `cold` is no unit.
     """
-    letter = text.strip().lstrip("°").upper()[:1]
-    if letter == "C":
-        return "C"
-    if letter == "F":
-        return "F"
-    raise _refused("unit", text, "C or F")
+    word = re.sub(r"^(?:degrees?|deg\.?)\s+|^°\s*", "", text.strip().lower())
+    if word in ("c", "f") or (len(word) >= 3 and any(whole.startswith(word) for whole in _UNIT_WORDS)):
+        return "C" if word[0] == "c" else "F"
+    raise refused("unit", text, "C or F")
 
 
 def box_names(text: str) -> tuple[str, ...]:
-    """`north, by the lane` gives `north`, `by-the-lane`; `2` gives `box-1`, `box-2`.
+    """`north, by the lane` gives `north`, `by-the-lane`; `2`, `two boxes` give `box-1`, `box-2`.
+
+    A number before as many names is their number: `2: north, lane`.
 
     Raises:
         InputError: none, too many, the same twice, or a word that cannot be a name.
     """
-    if re.fullmatch(r"\s*\d+\s*", text):
-        count = int(text)
+    plain = re.sub(r"\s+(?:and|&|\+)\s+", ", ", text.strip())
+    if (count := _count(plain)) is not None:
         if not 1 <= count <= MOST_BOXES:
-            raise _refused("boxes", text, f"1 to {MOST_BOXES}")
+            raise refused("boxes", text, f"1 to {MOST_BOXES}")
         return tuple(f"box-{k}" for k in range(1, count + 1)) if count > 1 else ("box",)
-    names = tuple(_name(part) for part in re.split(r"[,;]", text) if part.strip())
+    plain = re.sub(r"^(\w+)\s*:\s+", r"\1, ", plain)
+    parts = [part.strip() for part in re.split(r"[,;]", plain) if part.strip()]
+    if len(parts) > 1 and _count(parts[0]) == len(parts) - 1:
+        parts = parts[1:]
+    names = tuple(_name(part) for part in parts)
     if not 1 <= len(names) <= MOST_BOXES:
-        raise _refused("boxes", text, "how many, or their names with commas between, such as north, lane")
+        raise refused("boxes", text, "how many, or their names with commas between, such as north, lane")
     if len(set(names)) < len(names):
-        raise _refused("boxes", text, "each name once")
+        raise refused("boxes", text, "each name once")
     return names
+
+
+def _count(text: str) -> int | None:
+    """`2`, `two`, `2 boxes`: how many; None if it is something else."""
+    match = re.fullmatch(r"(\d{1,4}|[a-z]+)(?:\s+box(?:es)?)?", text.strip().lower())
+    if match is None:
+        return None
+    if match[1].isdigit():
+        return int(match[1])
+    return _COUNTS.index(match[1]) + 1 if match[1] in _COUNTS else None
 
 
 def _name(text: str) -> str:
     name = re.sub(r"[\s_]+", "-", text.strip().lower())
-    if not re.fullmatch(r"[a-z0-9-]{1,40}", name):
-        raise _refused("box", text.strip(), "letters a to z, digits and hyphens, at most 40")
+    if not re.fullmatch(r"[a-z0-9-]{1,40}", name) or not name.strip("-"):
+        raise refused("box", text.strip(), "letters a to z, digits and hyphens, at most 40")
     if name in RESERVED:
-        raise _refused("box", text.strip(), f"another name: {name} is the word for what is no box")
+        raise refused("box", text.strip(), f"another name: {name} is the word for what is no box")
+    if name in _NO_NAMES:
+        raise refused("box", text.strip(), "how many boxes, or their names, such as north, lane")
     return name
 
 
-def times_of_day(text: str, *, what: str) -> tuple[str, str]:
-    """`8:00 17:30`, `8-17:30`, `08:00 to 17:30`.
+def sowing(text: str, boxes: Sequence[str], *, today: date) -> tuple[str, str, str] | None:
+    """`lettuce, north, 2026-03-15`; commas or none; without a day it is today.
+
+    With one box its name may be left out. None for nothing (more) sown.
 
     Raises:
-        InputError: not two times of day.
+        InputError: no crop, a box that is not there, a day that is none, still to come or long past.
     """
-    words = re.findall(r"\d{1,2}(?::\d\d)?(?:\s*[ap]m)?", text.lower())
-    rest = re.sub(r"\d{1,2}(?::\d\d)?(?:\s*[ap]m)?|to|and|[\s,;–-]", "", text.lower())
-    if len(words) != 2 or rest:
-        raise _refused(what, text, "two times such as 08:00 17:30")
-    first, second = (_time(word, text, what) for word in words)
-    return f"{first:%H:%M}", f"{second:%H:%M}"
-
-
-def _time(word: str, text: str, what: str) -> time:
-    match = re.fullmatch(r"(\d{1,2})(:\d\d)?\s*([ap]m)?", word)
-    assert match is not None
-    hour = int(match[1])
-    if match[3]:
-        if not 1 <= hour <= 12:
-            raise _refused(what, text, "two times such as 8am 5:30pm")
-        hour = hour % 12 + (12 if match[3] == "pm" else 0)
-    try:
-        return hours_minutes(f"{hour}{match[2] or ':00'}")
-    except InputError:
-        raise _refused(what, text, "two times such as 08:00 17:30") from None
-
-
-def away(text: str) -> tuple[str, ...]:
-    """When one leaves and comes back; `never` gives nothing.
-
-    Raises:
-        InputError: not two times, or back before leaving.
-    """
-    if text.strip().lower() in _NEVER:
-        return ()
-    leaves, back = times_of_day(text, what="away")
-    if leaves >= back:
-        raise _refused("away", text, "leaving, and a return later on the same day; or never")
-    return leaves, back
-
-
-def night(text: str) -> tuple[str, str]:
-    """When one goes to bed and rises.
-
-    Raises:
-        InputError: not two different times.
-    """
-    bed, rises = times_of_day(text, what="night")
-    if bed == rises:
-        raise _refused("night", text, "two different times such as 22:30 06:30")
-    return bed, rises
-
-
-def days(text: str) -> tuple[str, ...]:
-    """`mon-fri`, `mon tue sat`, `every day`, in the order of the week.
-
-    Raises:
-        InputError: a word that is no day.
-    """
-    plain = text.strip().lower()
-    if plain in ("every day", "daily", "all"):
-        return WEEKDAYS
-    chosen: set[int] = set()
-    for part in re.split(r"[,;\s]+", re.sub(r"\s*(?:-|–|\bto\b)\s*", "-", plain)):
-        ends = [_weekday(word, text) for word in part.split("-")]
-        if len(ends) > 2:
-            raise _refused("days", text, "days such as mon-fri, or mon tue sat")
-        first, last = ends[0], ends[-1]
-        chosen |= {k % 7 for k in range(first, last + 1 if last >= first else last + 8)}
-    return tuple(WEEKDAYS[k] for k in sorted(chosen))
-
-
-def _weekday(word: str, text: str) -> int:
-    short = word[:3]
-    if short not in WEEKDAYS or not word.isalpha():
-        raise _refused("days", text, "days such as mon-fri, or mon tue sat")
-    return WEEKDAYS.index(short)
-
-
-def sowing(text: str, boxes: Sequence[str], *, today: date) -> tuple[str, str, str]:
-    """`lettuce, north, 2026-03-15`; without a day it is today, with one box its name may be left out.
-
-    Raises:
-        InputError: no crop, a box that is not there, a day that is none or still to come.
-    """
-    parts = [part.strip() for part in text.split(",")]
+    if not text.strip() or text.strip().lower() in NOTHING | {"done"}:
+        return None
+    known = [*boxes, OUTSIDE]
+    parts = [part.strip() for part in text.split(",") if part.strip()]
+    if len(parts) == 1:
+        parts = _apart(parts[0], known)
     if len(parts) == 1 and len(boxes) == 1:
         parts.append(boxes[0])
-    if not 2 <= len(parts) <= 3 or not parts[0]:
-        raise _refused("sowing", text, "crop, box, day: such as lettuce, north, 2026-03-15")
-    known = [*boxes, OUTSIDE]
+    if len(parts) == 2 and len(boxes) == 1 and _day(parts[1], today) is not None:
+        parts.insert(1, boxes[0])
+    if not 2 <= len(parts) <= 3 or not re.search(r"[^\W\d_]{2}", parts[0]):
+        raise refused("sowing", text, "crop, box, day: such as lettuce, north, 2026-03-15")
     box = re.sub(r"[\s_]+", "-", parts[1].lower())
     if box not in known:
-        raise _refused("sowing", parts[1], f"one of {', '.join(known)}")
-    day = today
-    if len(parts) == 3:
-        try:
-            day = date.fromisoformat(parts[2])
-        except ValueError:
-            raise _refused("sowing", parts[2], "a day such as 2026-03-15") from None
-        if day > today:
-            raise _refused("sowing", parts[2], f"a day up to today ({today}); tell later sowings later")
+        raise refused("sowing", parts[1], f"one of {', '.join(known)}")
+    day = _day(parts[2], today) if len(parts) == 3 else today
+    if day is None:
+        raise refused("sowing", parts[2], "a day such as 2026-03-15")
+    if day > today:
+        raise refused("sowing", parts[2], f"a day up to today ({today}); tell later sowings later")
+    if day < today - OLDEST_SOWING:
+        raise refused("sowing", parts[2], f"a day since {today - OLDEST_SOWING}")
     return parts[0].lower(), box, day.isoformat()
+
+
+def _apart(text: str, known: Sequence[str]) -> list[str]:
+    """`lettuce north 2026-03-15`, without commas: crop, box, day as far as they are there."""
+    words = text.split()
+    day = [words.pop()] if len(words) > 1 and re.fullmatch(r"\d{4}-\S+|today|yesterday", words[-1]) else []
+    for length in range(len(words) - 1, 0, -1):
+        if "-".join(words[-length:]).lower() in known:
+            return [" ".join(words[:-length]), " ".join(words[-length:]), *day]
+    return [" ".join(words), *day]
+
+
+def _day(text: str, today: date) -> date | None:
+    if text.lower() in ("today", "yesterday"):
+        return today - timedelta(days=int(text.lower() == "yesterday"))
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        return None
 
 
 def yes(text: str) -> bool:
@@ -238,13 +209,14 @@ def yes(text: str) -> bool:
     Raises:
         InputError: neither.
     """
-    word = text.strip().lower()
+    word = text.strip().lower().rstrip(".!")
     if word in ("y", "yes"):
         return True
     if word in ("n", "no"):
         return False
-    raise _refused("answer", text, "yes or no")
+    raise refused("answer", text, "yes or no")
 
 
-def _refused(what: str, got: str, expected: str) -> InputError:
+def refused(what: str, got: str, expected: str) -> InputError:
+    """The error for an answer that cannot be taken."""
     return InputError(f"{what}: got {got.strip()!r:.80}, expected {expected}")

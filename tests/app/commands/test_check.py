@@ -121,6 +121,17 @@ def test_no_tree_is_bad_when_probes_are_wired(check, garden, tmp_path):
     assert "dtoverlay=w1-gpio" in found["wire"][0]["do"]
 
 
+def test_a_box_without_any_probe_is_bad_and_the_wire_is_looked_at_all_the_same(tmp_path, capsys):
+    """As `setup` leaves it where no probe answered; the watch refuses the file."""
+    file = tmp_path / "garden.toml"
+    file.write_text(f'[[box]]\nname = "north"\n[onewire]\ntree = "{tmp_path / "none"}"\n')
+    assert cli.main(["check", "--garden", str(file)]) == cli.FAULT
+    said = capsys.readouterr().out
+    assert "no probe: the watch does not start" in said
+    assert "no 1-wire tree" in said
+    assert cli.main(["watch", "--once", "--garden", str(file)]) == cli.REFUSED
+
+
 def test_a_person_who_goes_away_without_a_helper_is_told(check):
     _, found = check('[person]\nleaves = "08:00"\nback = "17:30"\n')
     assert "from 08:00 to 17:30" in found["helper"][0]["found"]

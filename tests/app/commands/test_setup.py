@@ -59,10 +59,10 @@ def tools():
 def hold(tmp_path, tools):
     """Holds an evening with these answers; gives what was said."""
 
-    def run(answers, *, file=tmp_path / "garden.toml", anew=False, given=None):
+    def run(answers, *, file=tmp_path / "garden.toml", anew=False, given=None, status=0):
         out = io.StringIO()
         talk = Talk(io.StringIO("\n".join(answers) + "\n" if answers else ""), out)
-        assert Evening(file, talk, given or tools[0]).hold(anew=anew) == 0
+        assert Evening(file, talk, given or tools[0]).hold(anew=anew) == status
         return out.getvalue()
 
     return run
@@ -86,7 +86,8 @@ def test_an_evening_becomes_a_garden_file_that_is_read_again(hold, tools, tmp_pa
     assert [t.name for t in settings.push.targets] == ["phone"]
     assert settings.push.targets[0].url.reveal() == "json://127.0.0.1:9/x"
     assert len(tools[1]) == 1
-    assert "No air probe yet" not in said
+    assert "NOT" not in said
+    assert "No air probe" not in said
     assert "8 of 8" in said
 
 
@@ -156,7 +157,7 @@ def test_a_file_that_is_there_is_never_replaced_unasked(hold, tmp_path):
 
 def test_everything_may_be_left_open(hold, tmp_path):
     """Only Enter: one box, Celsius, no probe, nobody told. It is a good file all the same."""
-    said = hold(["", "", "", "", "done", "", "", "", "", ""])
+    said = hold(["", "", "", "", "done", "", "", "", "", ""], status=1)
     settings = load(tmp_path / "garden.toml", probes_required=False)
     assert settings.garden.box_names == ("box",)
     assert settings.garden.site.latitude is None
@@ -193,7 +194,7 @@ def test_a_probe_warmed_in_the_hand_is_found_though_the_one_before_still_cools(h
 
 def test_nobody_warms_a_probe(hold, tools, tmp_path):
     """It says so, and the place can be left empty."""
-    said = hold([*ALL[:3], "north", "", "done", "", "never", "", "", "no"])
+    said = hold([*ALL[:3], "north", "", "done", "", "never", "", "", "no"], status=1)
     assert "no probe moved" in said
     assert load(tmp_path / "garden.toml", probes_required=False).garden.probes == ()
 
@@ -239,11 +240,98 @@ def test_from_the_command_line_with_answers_piped_in(tmp_path, monkeypatch, caps
     monkeypatch.setattr("propstick.edges.onewire.KERNEL_TREE", tmp_path / "no-tree")
     monkeypatch.setattr("sys.stdin", io.StringIO("52.35 -6.46\nEurope/Dublin\nC\nnorth\n\nnever\n\n\nno\n"))
     file = tmp_path / "plot.toml"
-    assert cli.main(["setup", "--garden", str(file)]) == 0
+    assert cli.main(["setup", "--garden", str(file)]) == cli.FAULT
     assert load(file, probes_required=False).garden.box_names == ("north",)
     said = capsys.readouterr().out
-    assert "No probe answers" in said
-    assert "No air probe yet in north" in said
+    assert "this machine has no 1-wire bus" in said
+    end = said.partition("NOTHING IS WATCHED YET")[2]
+    assert f"propstick probes name ID north air --garden {file}" in end
+
+
+def test_without_a_probe_its_end_is_as_the_watch_would_have_it(hold, tools, tmp_path):
+    """Nothing is watched: it says so last, and the watch refuses the file it wrote."""
+    given = replace(tools[0], buses=lambda: [FakeBus(values={})])
+    said = hold(["", "", "", "north, lane", "", "never", "", "", "no"], given=given, status=1)
+    assert "No probe answers on the wire" in said
+    end = said.partition("Written:")[2]
+    assert "NOTHING IS WATCHED YET: north, lane have no probe" in end
+    for step in ("hardware/README.md", "probes list", "probes name ID north air", "probes name ID lane air"):
+        assert step in end
+    with pytest.raises(ConfigError, match="without a probe"):
+        load(tmp_path / "garden.toml")
+
+
+def test_a_box_with_its_soil_alone_is_not_watched_for_heat_and_frost(hold, tmp_path):
+    """Places: air in north, air outside, then soil in north."""
+    said = hold([*ALL[:3], "north", "skip", B, C, "done", "", "never", "", ALL[13], "yes", "no"], status=1)
+    end = said.partition("Written:")[2]
+    assert "NOT WATCHED FOR HEAT AND FROST: north" in end
+    assert "probes name ID north air" in end
+    assert "No air probe outside" not in end
+    load(tmp_path / "garden.toml")
+
+
+def test_no_probe_outside_and_nobody_to_tell_are_said_and_the_watch_begins(hold, tmp_path):
+    said = hold([*ALL[:3], "north", A, "no", "done", "", "never", "", "none", "no"])
+    end = said.partition("Written:")[2]
+    assert "No air probe outside" in end
+    assert "foreseen less surely" in end
+    assert "reach nobody" in end
+    assert "NOT" not in end
+    assert "Next: propstick check" in end
+    load(tmp_path / "garden.toml")
+
+
+def test_what_was_understood_is_said_back(hold):
+    """All but the equinox: some 12 h 10 min of day, about a noon at 12:26 by longitude and 7 min of almanac."""
+    said = hold(["52.35N 6.46W", "", "F", "north and lane", *ALL[4:7], "no", "8:00 17:30", "", "", "", "no"])
+    assert "2 boxes: north, lane." in said
+    assert "Away 08:00 to 17:30 on mon, tue, wed, thu, fri; in bed 22:30 to 06:30" in said
+    assert "the sun rises today at 06:2" in said
+    assert "sets at 18:3" in said
+
+
+def test_back_where_nothing_is_before_and_at_the_phrase(hold, tmp_path):
+    """Before the first question it keeps the old file; at the phrase the last question comes once more."""
+    hold([*ALL[:-1], "yes", "back", "yes", "no"])
+    assert load(tmp_path / "garden.toml").api.address is None
+    assert "stays as it is" in hold(["back"])
+
+
+def test_quit_breaks_off_like_the_end_of_the_answers(hold, tmp_path):
+    with pytest.raises(InputError, match="answers ended") as ended:
+        hold([*ALL[:3], "quit"])
+    assert "goes on from there" in ended.value.hint
+    assert json.loads((tmp_path / ".garden.toml.setup").read_text())["unit"] == "F"
+
+
+def test_an_end_at_the_hidden_phrase_is_no_crash(monkeypatch):
+    from propstick.app.commands import _setup_files
+
+    def end_of_input(prompt):
+        raise EOFError
+
+    monkeypatch.setattr("getpass.getpass", end_of_input)
+    with pytest.raises(InputError, match="answers ended at 'Pass phrase"):
+        _setup_files.ask_secret("Pass phrase (not shown): ")
+
+
+def test_ctrl_c_says_that_the_answers_are_kept(tmp_path, monkeypatch, capsys):
+    class Stopped(io.StringIO):
+        """Ctrl-C after the lines given."""
+
+        def readline(self, *_):
+            if line := super().readline():
+                return line
+            raise KeyboardInterrupt
+
+    file = tmp_path / "plot.toml"
+    monkeypatch.setattr("sys.stdin", Stopped("52.35 -6.46\nEurope/Dublin\n"))
+    assert cli.main(["setup", "--garden", str(file)]) == cli.INTERRUPTED
+    assert "goes on from there" in capsys.readouterr().out
+    monkeypatch.setattr("sys.stdin", Stopped(""))
+    assert cli.main(["setup", "--garden", str(tmp_path / "other.toml")]) == cli.INTERRUPTED
+    assert "goes on" not in capsys.readouterr().out
 
 
 def test_answers_that_end_early_are_refused_with_what_to_do(tmp_path, monkeypatch, capsys):

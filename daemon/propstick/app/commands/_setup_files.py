@@ -12,6 +12,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
+from propstick.app.commands._setup_talk import answers_ended
 from propstick.app.config import load, parse
 from propstick.app.evening_sheet import garden_text
 from propstick.app.first_evening import Answers
@@ -115,8 +116,15 @@ def crop_note(crop: str) -> str:
 
 
 def ask_secret(prompt: str) -> str:
-    """What is typed, not shown."""
-    return getpass.getpass(prompt)
+    """What is typed, not shown.
+
+    Raises:
+        InputError: Ctrl-D.
+    """
+    try:
+        return getpass.getpass(prompt)
+    except EOFError:
+        raise answers_ended(prompt) from None
 
 
 def system_zone() -> str | None:
@@ -137,6 +145,11 @@ def qr(address: str) -> str:
     out = io.StringIO()
     segno.make(address, error="m").terminal(out, compact=True)
     return out.getvalue().rstrip("\n")
+
+
+def command_line(file: Path) -> str:
+    """How a command is typed for this garden file; `{}` where its words go."""
+    return "sudo propstick {}" if file.resolve().parent == INSTALLED else f"propstick {{}} --garden {file}"
 
 
 def next_step(file: Path) -> str:

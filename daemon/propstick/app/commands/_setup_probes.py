@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from propstick.app.commands._setup_talk import Talk
 from propstick.app.commands.probes import find
+from propstick.app.first_evening import NOTHING
 from propstick.app.sightings import read_buses
 from propstick.errors import ProbeError
 from propstick.garden import OUTSIDE
@@ -42,10 +43,11 @@ def name_probes(
     readings, _ = read_buses(rest, int(clock.wall_s()))
     count = len({reading.probe for reading in readings})
     if not count:
-        talk.say("No probe answers on the wire. Later: propstick probes find, propstick check.")
+        talk.say(_why_none(buses))
         return ()
+    answer = "1 probe answers" if count == 1 else f"{count} probes answer"
     talk.say(
-        f"{count} probes answer. For each place press Enter, then hold its probe tightly in a warm hand.\n"
+        f"{answer}. For each place press Enter, then hold its probe tightly in a warm hand.\n"
         "Or type its id; `skip` leaves the place empty, `done` ends."
     )
     found: list[tuple[str, str, str]] = []
@@ -58,9 +60,23 @@ def name_probes(
         if probe != SKIP:
             named.add(probe)
             found.append((probe, box, place))
-    if len(named) < count:
-        talk.say(f"{count - len(named)} probes have no place yet: propstick probes list shows them.")
+    if left := count - len(named):
+        have = "1 probe has" if left == 1 else f"{left} probes have"
+        talk.say(f"{have} no place yet: propstick probes list shows them.")
     return tuple(found)
+
+
+def _why_none(buses: Sequence[ProbeBus]) -> str:
+    """No probe answers: whether the wire is to blame, or there is no bus at all."""
+    if not buses:
+        return (
+            "No probe answers: this machine has no 1-wire bus. On a Pi deploy/install switches it on,\n"
+            "from the next start on (sudo reboot). Go on without; probes can be named later."
+        )
+    return (
+        "No probe answers on the wire: look at plug, supply wire and pull-up (hardware/README.md).\n"
+        "Go on without; probes can be named later."
+    )
 
 
 def _places(boxes: Sequence[str]) -> list[tuple[str, str]]:
@@ -73,6 +89,8 @@ def _probe_of(name: str, talk: Talk, buses: Sequence[_Unnamed], clock: Clock) ->
     """The id of the probe for a place, or `skip` or `done`."""
     while True:
         typed = talk.ask(f"{name}:", lambda text: text.lower(), default=WARM)
+        if typed in NOTHING:
+            typed = SKIP
         if typed in (SKIP, DONE):
             return typed
         known = {probe for bus in buses for probe in bus.probes()}

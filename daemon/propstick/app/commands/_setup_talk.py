@@ -9,6 +9,15 @@ from propstick.errors import InputError, TurnBack
 
 T = TypeVar("T")
 BACK = "back"
+QUIT = frozenset({"quit", "exit"})
+
+
+def answers_ended(question: str) -> InputError:
+    """The error for an evening that is broken off at a question."""
+    return InputError(
+        f"setup: the answers ended at {question.splitlines()[0]!r}",
+        hint="propstick setup goes on from there",
+    )
 
 
 class Talk:
@@ -42,23 +51,23 @@ class Talk:
 
         Raises:
             TurnBack: the person typed `back`.
-            InputError: no more lines; or, where nobody can be asked again, an answer that cannot be read.
+            InputError: no more lines, or `quit`; or, where nobody can be asked again, an answer
+                that cannot be read.
         """
         while True:
             print(question + (f" [{default}]" if default else ""), end=" > ", file=self._out, flush=True)
             line = self._lines.readline()
             if not line:
                 print(file=self._out)
-                raise InputError(
-                    f"setup: the answers ended at {question.splitlines()[0]!r}",
-                    hint="propstick setup goes on from there",
-                )
+                raise answers_ended(question)
             typed = line.strip()
             if not self.is_terminal:
                 # Piped answers do not echo: what was asked would run into one line.
                 print("***" if is_secret and typed else typed, file=self._out)
             if typed.lower() == BACK:
                 raise TurnBack("the question before")
+            if typed.lower() in QUIT:
+                raise answers_ended(question)
             if not typed and default is None:
                 continue
             try:

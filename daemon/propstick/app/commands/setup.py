@@ -11,11 +11,12 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from propstick.app import evening_times as times
 from propstick.app import first_evening as words
 from propstick.app.commands import _setup_files as files
+from propstick.app.commands import _setup_words as told
 from propstick.app.commands._setup_probes import name_probes
 from propstick.app.commands._setup_talk import Talk
-from propstick.app.config import load
 from propstick.app.first_evening import Answers
 from propstick.errors import InputError, TurnBack
 from propstick.ports import Channel, Clock, ProbeBus
@@ -29,8 +30,10 @@ _EPILOG = """\
   propstick setup --garden plot.toml
 
 An empty answer takes what stands in [brackets]; `back` goes to the question before. Break off with Ctrl-C
-at any time: called again it goes on where you stopped. A garden file that is there already is kept under
-another name, and only replaced if you say so. All of it can be done by hand: deploy/garden.toml.
+or `quit` at any time: called again it goes on where you stopped. A garden file that is there already is kept
+under another name, and only replaced if you say so. All of it can be done by hand: deploy/garden.toml.
+
+Exit status 1 if the file is written but a box is not watched yet, for want of an air probe.
 """
 
 
@@ -57,7 +60,12 @@ def run(args: argparse.Namespace) -> int:
         secret=files.ask_secret if sys.stdin.isatty() else None,
     )
     evening = Evening(files.garden_file(args.garden), Talk(sys.stdin, sys.stdout), tools)
-    return evening.hold(anew=args.anew)
+    try:
+        return evening.hold(anew=args.anew)
+    except KeyboardInterrupt:
+        if files.read_progress(evening.file) is not None:
+            print("\nWhat was answered is kept: propstick setup goes on from there.", end="")
+        raise
 
 
 def _channel(url: str) -> Channel:
@@ -88,7 +96,11 @@ class Evening:
     answers: Answers = field(default_factory=Answers)
 
     def hold(self, *, anew: bool = False) -> int:
-        """Asks what is still open, writes the garden file, says what to do next."""
+        """Asks what is still open, writes the garden file, says what to do next.
+
+        Returns:
+            0; or 1 if some box will not be warned of heat and frost.
+        """
         if self.file.exists() and not self._may_replace():
             self.talk.say(f"{self.file} stays as it is. By hand: deploy/garden.toml shows every key.")
             return 0
@@ -96,20 +108,30 @@ class Evening:
         if kept is not None:
             self.answers = kept
             self.talk.say("Going on where you stopped. (--anew begins at the beginning.)")
-        self._ask_all()
-        phrase = self._phrase()
+        phrase = self._all_and_phrase()
         settings = files.write_garden(self.file, self.answers, host=self.tools.host)
         sown = files.store_sowings(settings, self.answers.sown or ())
         if phrase is not None:
             files.store_phrase(settings, phrase, now_s=int(self.tools.clock.wall_s()))
         files.forget_progress(self.file)
         self._farewell(settings, sown)
-        return 0
+        return 0 if told.is_watched(settings) else 1
 
     def _may_replace(self) -> bool:
         self.talk.say(f"There is a garden file already: {self.file}")
         question = f"Write a new one? The old one is kept as {files.kept_name(self.file).name}."
-        return self.talk.ask(question, words.yes, default="no")
+        try:
+            return self.talk.ask(question, words.yes, default="no")
+        except TurnBack:  # nothing is before it
+            return False
+
+    def _all_and_phrase(self) -> str | None:
+        while True:
+            self._ask_all()
+            try:
+                return self._phrase()
+            except TurnBack:
+                self._unsay(_QUESTIONS[-1][0])
 
     def _ask_all(self) -> None:
         at = 0
@@ -149,6 +171,8 @@ class Evening:
         zone_name = self.talk.ask(
             "Which time zone do your clocks show, such as Europe/Dublin?", _zone, default=self.tools.zone
         )
+        if position:
+            self.talk.say(told.sun_there(position, zone_name, self.tools.clock.wall_s()))
         return {"position": position, "zone": zone_name}
 
     def unit(self) -> dict[str, object]:
@@ -156,7 +180,9 @@ class Evening:
 
     def boxes(self) -> dict[str, object]:
         question = "How many boxes are there, and what do you call them? Such as: north, lane. Or just: 2."
-        return {"boxes": self.talk.ask(question, words.box_names, default="1")}
+        names = self.talk.ask(question, words.box_names, default="1")
+        self.talk.say(f"{'1 box' if len(names) == 1 else f'{len(names)} boxes'}: {', '.join(names)}.")
+        return {"boxes": names}
 
     def probes(self) -> dict[str, object]:
         tools = self.tools
@@ -178,18 +204,16 @@ class Evening:
     def hours(self) -> dict[str, object]:
         gone = self.talk.ask(
             "When do you leave home and come back? Such as 08:00 17:30, or never.",
-            words.away,
+            times.away,
             default="never",
         )
         away_days = (
-            self.talk.ask("On which days? Such as mon-fri.", words.days, default="mon-fri") if gone else ()
+            self.talk.ask("On which days? Such as mon-fri.", times.days, default="mon-fri") if gone else ()
         )
-        question = "When do you go to bed and get up?"
-        return {
-            "away": gone,
-            "away_days": away_days,
-            "night": self.talk.ask(question, words.night, default="22:30 06:30"),
-        }
+        bed, rises = self.talk.ask("When do you go to bed and get up?", times.night, default="22:30 06:30")
+        away = f"Away {gone[0]} to {gone[1]} on {', '.join(away_days)}" if gone else "Never away by plan"
+        self.talk.say(f"{away}; in bed {bed} to {rises}: then only what is worth waking for is sent.")
+        return {"away": gone, "away_days": away_days, "night": (bed, rises)}
 
     def reach(self) -> dict[str, object]:
         question = (
@@ -216,12 +240,14 @@ class Evening:
     # What they need
 
     def _address(self, text: str) -> str:
-        if not text:
+        if not text or text.lower() in words.NOTHING:
             return ""
         channel = self.tools.channel(text)
         if not getattr(channel, "is_understood", lambda: True)():
+            # Only the kind of address is said back: the rest may be a password.
+            kind, found, _ = text.partition("://")
             raise InputError(
-                f"address: got one that begins with {text.partition(':')[0][:20]!r}, "
+                f"address: got {f'one of kind {kind[:20]!r}' if found else 'none with ://'}, "
                 "expected one apprise understands",
                 hint="each service is written in its own way; mailto:// is the simplest",
             )
@@ -259,16 +285,13 @@ class Evening:
     def _farewell(self, settings: Settings, sown: int) -> None:
         say = self.talk.say
         say(f"\nWritten: {self.file}" + (f", and what is sown into the store ({sown})" if sown else ""))
-        bare = [box for box in settings.garden.box_names if not settings.garden.probes_at(box, "air")]
-        if bare:
-            say(f"No air probe yet in {', '.join(bare)}: propstick probes find, then propstick probes name.")
         if settings.api.address:
             say(f"The page, for your phone: {settings.api.address}")
             say(files.qr(settings.api.address) if self.talk.is_terminal else "")
         else:
             say(f"The page: http://127.0.0.1:{settings.api.port}, on this machine.")
-        say("Next: " + files.next_step(self.file))
-        load(self.file, probes_required=False)
+        call, start = files.command_line(self.file), files.next_step(self.file)
+        say("\n" + told.last_words(settings, call=call, start=start))
 
 
 def _zone(text: str) -> str:
@@ -277,10 +300,7 @@ def _zone(text: str) -> str:
 
 
 def _batch(boxes: Sequence[str], today: date) -> Callable[[str], tuple[str, str, str] | None]:
-    def read(text: str) -> tuple[str, str, str] | None:
-        return words.sowing(text, boxes, today=today) if text else None
-
-    return read
+    return lambda text: words.sowing(text, boxes, today=today)
 
 
 _QUESTIONS: tuple[tuple[tuple[str, ...], Callable[[Evening], dict[str, object]]], ...] = (
