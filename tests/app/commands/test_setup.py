@@ -283,7 +283,7 @@ def test_no_probe_outside_and_nobody_to_tell_are_said_and_the_watch_begins(hold,
 
 
 def test_what_was_understood_is_said_back(hold):
-    """All but the equinox: some 12 h 10 min of day, about a noon at 12:26 by longitude and 7 min of almanac."""
+    """All but the equinox: some 12 h 10 min of day, about noon at 12:26 by longitude and 7 min of almanac."""
     said = hold(["52.35N 6.46W", "", "F", "north and lane", *ALL[4:7], "no", "8:00 17:30", "", "", "", "no"])
     assert "2 boxes: north, lane." in said
     assert "Away 08:00 to 17:30 on mon, tue, wed, thu, fri; in bed 22:30 to 06:30" in said
