@@ -90,6 +90,9 @@ def test_it_writes_its_state_folder_only(unit):
     assert service["ProtectSystem"] == ["strict"]
     assert service["StateDirectory"] == ["propstick"]
     assert not {"ReadWritePaths", "ReadWriteDirectories", "BindPaths"} & service.keys()
+    # Tried in the namespace of the service: without this it could write there.
+    assert service["InaccessiblePaths"] == ["-/dev/shm"]
+    assert service["PrivateTmp"] == ["yes"]
     assert service["User"] == ["propstick"]
     assert service["CapabilityBoundingSet"] == [""]
 
