@@ -105,6 +105,33 @@ def test_a_life_keeps_the_grower_s_data(tmp_path):
 
 
 @pytest.mark.slow
+def test_an_upgrade_that_does_not_start_leaves_all_links_as_they_were(tmp_path):
+    """So that `rollback` still leads to the release before, not from this one to itself."""
+    root, opt = tmp_path / "root", tmp_path / "root/opt/propstick"
+    sources = [checkout(tmp_path / name) for name in ("first", "second", "third")]
+    for source in sources[1:]:
+        changed = source / "daemon/propstick/errors.py"
+        changed.write_text(changed.read_text() + f"\n# {source.name}\n")
+    # Services cannot be started here; the third release's do not start.
+    with (sources[2] / "deploy/common.sh").open("a") as common:
+        common.write("\nrestart_services() { false; }\n")
+    run("install", root=root, source=sources[0])
+    first = os.readlink(opt / "current")
+
+    def fails():
+        assert "does not start; going back" in run("upgrade", root=root, source=sources[2], status=1).stdout
+
+    fails()
+    assert os.readlink(opt / "current") == first
+    assert not (opt / "previous").is_symlink()
+    run("upgrade", root=root, source=sources[1])
+    links = [os.readlink(opt / name) for name in ("current", "previous")]
+    assert links[1] == first
+    fails()
+    assert [os.readlink(opt / name) for name in ("current", "previous")] == links
+
+
+@pytest.mark.slow
 def test_a_release_cut_short_is_built_anew_and_nobody_else_may_write_it(tmp_path):
     source, root = checkout(tmp_path / "source"), tmp_path / "root"
     run("install", root=root, source=source)
