@@ -60,6 +60,11 @@ BENDS_AT_C, BEND_SHARE = 20.0, 0.75
 """Rise over the outside from which a box loses more than the straight model says, and what it still gains."""
 TYPICAL_SHARE = 0.6
 PROBE_ERROR_C = 0.2
+RISE_BY_SUN, RISE_BY_WARMTH_PER_C = 1.2, 0.009
+"""Fitted on 42 invented boxes under measured and typical-year weather: beside it the clear rise of a shut box
+sways by 7 %, beside the model by 10 %."""
+STEADY_SHARE, STEADY_WITHIN = 0.8, (0.6, 1.6)
+LEAST_RISE_C = 2.0
 
 
 @dataclass(frozen=True)
@@ -99,6 +104,7 @@ def issue(
     k = issue_class(day, time_s)
     window = Window(slots, slots.index_of(time_s))
     model = np.full((len(OPENINGS), slots.boxes), np.nan)
+    level = np.full(slots.boxes, np.nan)
     experts = np.full((2, slots.boxes), np.nan)
     rise = outside_rise.rise(state.rise, slots, day, time_s=time_s, site=site)
     air, lid = window.mean("air_c", 3)[:-1], window.mean("lid", 3)[:-1]
@@ -121,6 +127,9 @@ def issue(
             soil_day_c=soil_day,
         )
         clear = top + _bent(clear - top)
+        usual = usual_rise_c(day, site=site, top_c=top)
+        level = np.log(np.maximum(clear[0] - top, LEAST_RISE_C) / usual)
+        clear = top + _steadied(state, k, level, lids) * (clear - top)
         model = clear[:3]
         clear = top + gain_at(state, lids) * (clear - top)
         plain_closed = top + best
@@ -167,6 +176,7 @@ def issue(
         issued_shut_c=experts,
         # The gain belongs to learnt rates: those of the first day would teach it wrongly for weeks.
         issued_model_c=np.full_like(model, np.nan) if days_seen(state) == 0.0 else model,
+        issued_level=level,
         issued_share=sun_share,
         issued_as_is_c=as_is,
     )
@@ -234,6 +244,26 @@ def outside_path_c(
     up = np.clip((times_s - start_s) / max(peak_s - start_s, 1.0), 0.0, 1.0)
     down = np.clip((times_s - peak_s) / 14_400.0, 0.0, 1.0)
     return now_c + rise_c * (np.sin(0.5 * np.pi * up) - 0.35 * down * down)
+
+
+def usual_rise_c(day: Daylight, *, site: Site, top_c: float) -> float:
+    """How the rise of a shut box above the outside goes along the year, up to a factor of its own [°C].
+
+    With the sun at noon; and less of it the warmer the outside, as more then goes into vapour and rays.
+    """
+    height, _ = solar_position(np.array([float(day.noon_s)]), site.latitude, site.longitude)
+    sun = max(float(clear_sky_w_m2(height)[0]), 50.0) / 700.0
+    return 20.0 * sun**RISE_BY_SUN * float(np.exp(-RISE_BY_WARMTH_PER_C * top_c))
+
+
+def _steadied(state: DayState, k: int, level: FloatArray, lids: FloatArray) -> FloatArray:
+    """Factor on the model's rise that draws it to its own mean, shape of `lids`.
+
+    What is learnt in a dull week sways the model by a tenth; what a shut box does sways less.
+    """
+    drawn = STEADY_SHARE * state.level_weight[k] / (state.level_weight[k] + 1.0)
+    shut = np.clip(1.0 - lids / OPENINGS[1], 0.0, 1.0)
+    return np.clip(np.exp(shut * drawn * (state.level[k] - level)), *STEADY_WITHIN)
 
 
 def one_sky(share: FloatArray, lid: FloatArray) -> FloatArray:

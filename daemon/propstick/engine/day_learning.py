@@ -18,7 +18,7 @@ from propstick.units import BoolArray, FloatArray
 _Z90 = 1.6448536269514722
 
 # Tuned on invented boxes, no other authority.
-CLEAR_SHARE = 0.8
+CLEAR_SHARE = 0.85
 """Share of a clear sun in the two hours before the maximum from which a day counts as clear."""
 RECORD_FORGETTING = 0.95
 WIDEN_RATE = 0.02
@@ -26,10 +26,11 @@ SHUT_RECORD_DAYS = 3.0
 SHUT_FORGETTING = 0.85
 GAIN_PSEUDO = 1
 """Remembered days that the prior counts for."""
-GAIN_QUANTILE = 0.75
+GAIN_QUANTILE = (0.75, 0.65, 0.7)
 """A day passes for clear with a cloud or two: a really clear one lies above the middle of those."""
 LEAST_LIFT_C = 2.0
 """A smaller rise over the outside tells nothing of a box."""
+LEVEL_FORGETTING = 0.99
 SHARE_FORGETTING = 0.97
 SHARE_NOISE = 0.22
 
@@ -63,7 +64,7 @@ def learn(state: DayState, slots: Slots, day: Daylight, *, site: Site) -> DaySta
         widen[k] = np.clip(widen[k] * np.exp(WIDEN_RATE * (share - 0.1) / 0.2), 0.6, 2.0)
     state = replace(state, square_c2=square, weight=weight, widen=widen)
     state = _mark_as_is(_mark_shut(state, told), told)
-    return cleared(_learn_share(_learn_gain(state, told), told))
+    return cleared(_learn_share(_learn_gain(_learn_level(state), told), told))
 
 
 @dataclass(frozen=True)
@@ -117,6 +118,18 @@ def _told(state: DayState, slots: Slots, first: int, last: int, high: FloatArray
     )
 
 
+def _learn_level(state: DayState) -> DayState:
+    """Take the rise the model foresaw today into its mean."""
+    known = ~np.isnan(state.issued_level)
+    n = LEVEL_FORGETTING * state.level_weight + 1.0
+    level = state.level + (np.nan_to_num(state.issued_level) - state.level) / n
+    return replace(
+        state,
+        level=np.where(known, level, state.level),
+        level_weight=np.where(known, n, state.level_weight),
+    )
+
+
 def _learn_gain(state: DayState, told: _Told) -> DayState:
     """How far the box rose above the outside, beside the model, on clear days with a lid held.
 
@@ -131,7 +144,8 @@ def _learn_gain(state: DayState, told: _Told) -> DayState:
     kept = np.concatenate([state.ratios[1:], np.clip(today, 0.4, 1.8)[None]])
     ratios = np.where(tells, kept, state.ratios)
     pseudo = np.broadcast_to(GAIN_PRIOR[:, None], (GAIN_PSEUDO, *tells.shape))
-    gain = known_quantile(np.concatenate([ratios, pseudo]), GAIN_QUANTILE)
+    seen = np.concatenate([ratios, pseudo])
+    gain = np.stack([known_quantile(seen[:, lid], share) for lid, share in enumerate(GAIN_QUANTILE)])
     return replace(state, ratios=ratios, gain=gain, gain_weight=(~np.isnan(ratios)).sum(axis=0).astype(float))
 
 

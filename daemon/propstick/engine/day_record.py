@@ -28,7 +28,7 @@ GAIN_PRIOR = np.array([1.0, 0.72, 1.0])
 FIRST_DAY_GAIN = 1.25
 """Until the first day has ended the model runs on rates nobody has learnt. Between a light box, of which
 they ask too much by a tenth, and a heavy one, of which they ask a third too little."""
-GAIN_DAYS = 8
+GAIN_DAYS = 16
 SHARE_PRIOR = np.array([0.50, 0.40])
 SHARE_SPREAD = np.array([0.15, 0.25])
 
@@ -45,7 +45,10 @@ class DayState:
             days with a shut lid [°C²], and their number, (2, b) and (b,).
         gain, gain_weight: How much more than the model says the box rises above the outside with each lid,
             on clear days it was held so, and how many of those are remembered, (3, b).
-        ratios: What each of those days showed, newest last, (8, 3, b).
+        ratios: What each of those days showed, newest last, (16, 3, b).
+        level, level_weight: What the model foresaw of late for a shut lid, as the logarithm of its rise over
+            that of a usual box (`day.usual_rise_c`), a mean; and how many days are in it, (k, b).
+        issued_level: That logarithm at each of today's issues, (k, b).
         issued_c, issued_sd_c: Today's forecasts, NaN = none yet, shape (k, lids, b).
         issued_s: When each was issued, 0 = not yet, shape (k,).
         issued_ground_c: Outside air (or box air without it) at each of today's issues, (k, b).
@@ -70,6 +73,9 @@ class DayState:
     gain: FloatArray
     gain_weight: FloatArray
     ratios: FloatArray
+    level: FloatArray
+    level_weight: FloatArray
+    issued_level: FloatArray
     issued_c: FloatArray
     issued_sd_c: FloatArray
     issued_s: IntArray
@@ -102,6 +108,9 @@ def no_days(boxes: int) -> DayState:
         gain=np.repeat(GAIN_PRIOR[:, None], boxes, axis=1),
         gain_weight=np.zeros((len(OPENINGS), boxes)),
         ratios=np.full((GAIN_DAYS, len(OPENINGS), boxes), np.nan),
+        level=np.zeros((CLASSES, boxes)),
+        level_weight=np.zeros((CLASSES, boxes)),
+        issued_level=none[:, 0],
         issued_c=none,
         issued_sd_c=none,
         issued_s=np.zeros(CLASSES, dtype=np.int64),
@@ -137,6 +146,7 @@ def cleared(state: DayState) -> DayState:
     none = np.full_like(state.issued_c, np.nan)
     return replace(
         state,
+        issued_level=none[:, 0],
         issued_c=none,
         issued_sd_c=none,
         issued_s=np.zeros(CLASSES, dtype=np.int64),
