@@ -17,7 +17,7 @@ from propstick.app.rowclock import BelievedTime
 from propstick.app.sampler import Sampler
 from propstick.app.settings import Settings
 from propstick.app.sown import Sown
-from propstick.app.watch import Parts, RowListener, Watch
+from propstick.app.watch import Parts, RowListener, Watch, lease_s
 from propstick.edges import maintenance, salvage
 from propstick.edges.answers import Answers
 from propstick.edges.database import Store, open_store
@@ -106,7 +106,7 @@ def assemble(
     store = _open(settings.store.url)
     try:
         journal = Journal(store, site)
-        journal.take_lease(this_process(), int(clock.wall_s()))
+        journal.take_lease(this_process(), int(clock.wall_s()), lease_s(settings.garden.step_s))
         if channels is None:
             channels = {
                 target.name: ApartChannel(target.url.reveal(), target.name)
@@ -159,7 +159,6 @@ def assemble(
                 "troubles": report.look(),
                 **({"packs_seen": broker.seen()} if broker is not None else {}),
             },
-            owner=this_process(),
             on_row=tuple(listeners),
         )
         watch = Watch(parts, step_s=step_s)
