@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import os
 import shutil
+import socket
 import subprocess
 import tempfile
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -63,3 +65,56 @@ def postgresql(*, sync: bool = False, connections: int = 100) -> Iterator[Databa
     finally:
         run(str(tools / "pg_ctl"), "-D", str(data), "-m", "immediate", "-w", "stop")
         shutil.rmtree(folder)
+
+
+@dataclass(frozen=True)
+class Mosquitto:
+    """A broker under way on loopback."""
+
+    port: int
+    pid: int
+
+
+@contextmanager
+def mosquitto() -> Iterator[Mosquitto]:
+    """A fresh broker that lets everybody in and keeps sessions, gone at the end.
+
+    Raises:
+        NotInstalled: there is none.
+    """
+    if shutil.which("mosquitto") is None:
+        raise NotInstalled("mosquitto is not installed (Debian: mosquitto)")
+    with tempfile.TemporaryDirectory(prefix="propstick-mq-") as name:
+        port = free_port()
+        lines = [
+            "allow_anonymous true", "persistence true", f"persistence_location {name}/",
+            "max_queued_messages 1000", "max_inflight_messages 200", f"listener {port} 127.0.0.1",
+            *(["user root"] if os.geteuid() == 0 else []),
+        ]  # fmt: skip
+        file = Path(name) / "mosquitto.conf"
+        file.write_text("\n".join(lines) + "\n")
+        quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+        process = subprocess.Popen(["mosquitto", "-c", str(file)], **quiet)
+        try:
+            _until_it_listens(port)
+            yield Mosquitto(port, process.pid)
+        finally:
+            process.terminate()
+            process.wait(20)
+
+
+def free_port() -> int:
+    """A port of loopback nobody listens on just now."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def _until_it_listens(port: int, within_s: float = 10.0) -> None:
+    until = time.monotonic() + within_s
+    while time.monotonic() < until:
+        with socket.socket() as probe:
+            if probe.connect_ex(("127.0.0.1", port)) == 0:
+                return
+        time.sleep(0.02)
+    raise AssertionError("mosquitto did not start")
