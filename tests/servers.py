@@ -8,7 +8,7 @@ import socket
 import subprocess
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,6 +25,16 @@ class Database:
 
     url: str
     pid: int
+    switch: Callable[[str], None]
+
+    @contextmanager
+    def stopped(self) -> Iterator[None]:
+        """The server is away for the length of the block."""
+        self.switch("stop")
+        try:
+            yield
+        finally:
+            self.switch("start")
 
 
 @contextmanager
@@ -58,12 +68,17 @@ def postgresql(*, sync: bool = False, connections: int = 100) -> Iterator[Databa
         f"-c listen_addresses='' -c unix_socket_directories={folder} "
         f"-c fsync={'on' if sync else 'off'} -c max_connections={connections}"
     )
-    run(str(tools / "pg_ctl"), "-D", str(data), "-o", options, "-l", str(folder / "log"), "-w", "start")
+
+    def switch(way: str) -> None:
+        more = ["-o", options, "-l", str(folder / "log")] if way == "start" else ["-m", "immediate"]
+        run(str(tools / "pg_ctl"), "-D", str(data), *more, "-w", way)
+
+    switch("start")
     try:
         pid = int((data / "postmaster.pid").read_text().split()[0])
-        yield Database(f"postgresql+psycopg://propstick@/postgres?host={folder}", pid)
+        yield Database(f"postgresql+psycopg://propstick@/postgres?host={folder}", pid, switch)
     finally:
-        run(str(tools / "pg_ctl"), "-D", str(data), "-m", "immediate", "-w", "stop")
+        switch("stop")
         shutil.rmtree(folder)
 
 

@@ -1,8 +1,10 @@
 """Several sites in one daemon: one store among them, all or none, and waiting for another watch to end."""
 
 from contextlib import closing
+from dataclasses import replace
 
 import pytest
+from tests.servers import NotInstalled, postgresql
 
 from propstick.app.settings import OneWireSettings, Settings, StoreSettings
 from propstick.app.sites import STANDBY_S, assemble_all
@@ -53,6 +55,28 @@ def test_sites_of_one_database_share_its_connections(sites):
     first.close()
     second.watch.do_row(second.watch._rows.next_row())
     second.close()
+
+
+@pytest.mark.slow
+def test_a_database_server_that_goes_away_costs_no_row_and_does_not_end_the_watch(sites):
+    """Rows wait in memory while it is stopped, and are stored when it is back."""
+    pytest.importorskip("psycopg", reason="psycopg is not installed (extra `postgres`)")
+    try:
+        with postgresql() as database:
+            sites = [replace(one, store=StoreSettings(url=database.url)) for one in sites]
+            (assembly,) = assemble_all(sites[:1], clock=HandClock(NOON_S))
+            watch = assembly.watch
+            watch.do_row(watch._rows.next_row())
+            with database.stopped():
+                for _ in range(3):
+                    watch.do_row(watch._rows.next_row())
+                assert len(watch._backlog) == 3
+            watch.do_row(watch._rows.next_row())
+            assert not watch._backlog
+            assert assembly.journal.last_row() == NOON_S + 4 * 60
+            assembly.close()
+    except NotInstalled as missing:
+        pytest.skip(str(missing))
 
 
 def test_a_site_that_is_held_refuses_all_and_leaves_none_taken(sites, url):
