@@ -17,6 +17,9 @@ log = logging.getLogger(__name__)
 
 STANDBY_S = 3.0
 """How often a watch in waiting looks whether the site has become free."""
+AT_ONCE = 4
+"""Rows under way in one process. All fall due at the same second; more at once only get in one another's way,
+and would stand in line for the database's connections instead."""
 
 
 def assemble_all(
@@ -41,12 +44,13 @@ def assemble_all(
     # One a database, not one a site: a server has connections for some hundred, not for thousands. Whoever
     # closes it closes only connections that nobody is using.
     stores: dict[str, Store] = {}
+    turn = threading.BoundedSemaphore(AT_ONCE)
     try:
         for settings in all_settings:
             url = settings.store.url
             if url not in stores:
                 stores[url] = open_or_salvage(url)
-            assembly = _when_free(settings, stores[url], clock, on_row, waiting)
+            assembly = _when_free(settings, stores[url], turn, clock, on_row, waiting)
             if assembly is None:
                 break
             assemblies.append(assembly)
@@ -62,6 +66,7 @@ def assemble_all(
 def _when_free(
     settings: Settings,
     store: Store,
+    turn: threading.BoundedSemaphore,
     clock: Clock,
     on_row: Sequence[RowListener],
     waiting: Callable[[], object] | None,
@@ -69,7 +74,7 @@ def _when_free(
     is_told = False
     while True:
         try:
-            return assemble(settings, clock=clock, on_row=on_row, store=store)
+            return assemble(settings, clock=clock, on_row=on_row, store=store, turn=turn)
         except StoreError as error:
             if error.reason != "leased" or waiting is None:
                 raise

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from typing import Any, get_args
 
@@ -40,6 +41,9 @@ CHECKPOINT_S = 4 * 3600
 rows run again in a second."""
 SHORTEST_LEASE_S = 30
 
+ALONE: AbstractContextManager[object] = nullcontext()
+"""The turn of a watch that shares its process with no other."""
+
 RowListener = Callable[[int, EngineState, Outcome, tuple[Reading, ...]], None]
 
 
@@ -55,6 +59,7 @@ class Parts:
         reminder: At a row with a brief: what else to say in it, from beyond the engine; empty if nothing.
         extra_status: More to keep beside the live view.
         on_row: Called after each commit: the publisher, the demo's table, the service manager.
+        turn: Held for the length of a row, where many sites share a process.
     """
 
     store: Store
@@ -70,6 +75,7 @@ class Parts:
     reminder: Callable[[int], str] = lambda _row_s: ""
     extra_status: Callable[[], Mapping[str, Any]] = dict
     on_row: tuple[RowListener, ...] = ()
+    turn: AbstractContextManager[object] = ALONE
 
 
 def lease_s(step_s: int) -> int:
@@ -95,7 +101,8 @@ class Watch:
     def run(self) -> None:
         """Does rows until the program stops. Leaves a checkpoint, so the next start is quick."""
         while (row := self._rows.next_row()) is not None:
-            self.do_row(row)
+            with self._parts.turn:
+                self.do_row(row)
 
     def leave(self) -> None:
         """Puts a last checkpoint on the disk, so that the next start has little to run again."""

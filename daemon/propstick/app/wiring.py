@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from propstick.app.rowclock import BelievedTime
 from propstick.app.sampler import Sampler
 from propstick.app.settings import Settings
 from propstick.app.sown import Sown
-from propstick.app.watch import Parts, RowListener, Watch, lease_s
+from propstick.app.watch import ALONE, Parts, RowListener, Watch, lease_s
 from propstick.edges import maintenance, salvage
 from propstick.edges.answers import Answers
 from propstick.edges.database import Store, open_store
@@ -88,6 +89,7 @@ def assemble(
     on_row: Sequence[RowListener] = (),
     watches_file: bool = True,
     store: Store | None = None,
+    turn: AbstractContextManager[object] = ALONE,
 ) -> Assembly:
     """The watch of one garden file.
 
@@ -100,6 +102,7 @@ def assemble(
         on_row: Told of every row, after the store has it.
         watches_file: Follow changes of the garden file.
         store: Already open, and shared with other sites of this daemon; None: opened here.
+        turn: Held by each row of a site without wires, so that few of many sites work at a time.
 
     Raises:
         StoreError: the store cannot be opened, or another watch holds this site.
@@ -163,6 +166,7 @@ def assemble(
                 **({"packs_seen": broker.seen()} if broker is not None else {}),
             },
             on_row=tuple(listeners),
+            turn=ALONE if found else turn,  # a wire that hangs must not keep neighbours waiting
         )
         watch = Watch(parts, step_s=step_s)
     except BaseException:

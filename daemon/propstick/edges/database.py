@@ -287,7 +287,7 @@ def _engine(url: URL) -> Engine:
     """An engine whose connections stay open: closing SQLite's last one would rewrite its log."""
     try:
         if url.get_backend_name() != "sqlite":
-            return create_engine(url, pool_pre_ping=True, pool_size=4, pool_timeout=BUSY_S)
+            return create_engine(url, pool_pre_ping=True, pool_size=8, pool_timeout=BUSY_S)
         engine = create_engine(url, connect_args={"timeout": BUSY_S, "check_same_thread": False})
     except (ImportError, NoSuchModuleError) as error:
         raise StoreError(
