@@ -101,10 +101,13 @@ def measure(sites: int, database: str, rows: int = ROWS) -> Found:
         at, idle = {name: _cpu_s(pids) for name, pids in parts.items()}, psutil.cpu_times()
         stored_at = _follow(store, [first_s + STEP_S * k for k in range(rows)], sites)
         took = {name: 1000 * (_cpu_s(pids) - at[name]) / (sites * rows) for name, pids in parts.items()}
+        assert all(daemon.poll() is None for daemon in daemons), "a daemon has ended"
         idle_s = psutil.cpu_times().idle - idle.idle
         watch_mib = sum(_memory_mib(pid) for pid in parts["watch"])
         counted = _readings(store, first_s, first_s + STEP_S * rows)
         late = sorted(at_s - row_s for (row_s, _site), at_s in stored_at.items())
+        for daemon in daemons:
+            daemon.terminate()  # all at once, not one after another
         return Found(
             sites, database, len(daemons), start_s, took["watch"], took["database"], took["broker"],
             took["nodes"], sites * rows, sum(one < STEP_S for one in late),
@@ -165,7 +168,6 @@ def _daemon(gardens: Path) -> Iterator[subprocess.Popen[bytes]]:
         process = subprocess.Popen(command, stdout=log, stderr=log)
     try:
         yield process
-        assert process.poll() is None, gardens.with_suffix(".log").read_text()[-2000:]
     finally:
         process.terminate()
         try:
