@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from propstick.app.settings import MqttSettings, Settings, StoreSettings
+from propstick.app.watch import lease_s
 from propstick.app.wiring import assemble
 from propstick.blocks import Flag
 from propstick.edges.database import open_store
@@ -229,6 +230,22 @@ def test_two_watches_on_one_store_are_refused(rig):
     other = Journal(open_store(rig.settings.store.url), "plot")
     with pytest.raises(StoreError, match="another watch"):
         other.take_lease("elsewhere 0 1 1", int(rig.clock.wall_s()))
+
+
+def test_a_watch_whose_site_another_has_taken_over_ends_and_tells_nothing(rig):
+    """It slept past its lease; going on in memory it would send every notice the other sends."""
+    rig.rows(30)  # one before the row that warns of heat ahead
+    Journal(open_store(rig.settings.store.url), "plot").take_lease("other 1", int(rig.clock.wall_s()) + 181)
+    with pytest.raises(StoreError) as caught:
+        rig.rows(1)
+    assert caught.value.reason == "leased"
+    rig.assembly.delivery.work_once()
+    assert not rig.channel.sent
+
+
+def test_a_lease_outlasts_the_longest_step():
+    """Rows may be five minutes apart: whoever looks in between must not find the site free."""
+    assert [lease_s(step_s) for step_s in (2, 60, 300)] == [30, 180, 900]
 
 
 def test_a_helper_is_told_only_what_is_for_them(tmp_path):

@@ -6,18 +6,17 @@ import os
 import shutil
 import socket
 import subprocess
-import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 from paho.mqtt.client import Client
+from tests.servers import NotInstalled, postgresql
 
 from propstick.edges import schema
 from propstick.edges.database import Store, open_store
@@ -45,31 +44,13 @@ def sqlite_store(store_url) -> Iterator[Store]:
 
 @pytest.fixture(scope="session")
 def postgresql_url() -> Iterator[str]:
-    """A PostgreSQL of our own on a socket in a temporary folder, from Debian's package."""
-    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/pg_ctl"))
-    if not found:
-        pytest.skip("no PostgreSQL server under /usr/lib/postgresql (apt-get install postgresql)")
+    """A PostgreSQL of our own, started at first use; shared by the session."""
     pytest.importorskip("psycopg", reason="psycopg is not installed (extra `postgres`)")
-    tools = found[-1].parent
-    # Sockets need a short path, and the server refuses to run as root.
-    folder = Path(tempfile.mkdtemp(prefix="propstick-pg-"))
-    as_user: dict[str, Any] = {}
-    if os.getuid() == 0:
-        shutil.chown(folder, "postgres", "postgres")
-        as_user = {"user": "postgres", "group": "postgres", "extra_groups": []}
-
-    def run(*command: str) -> None:
-        subprocess.run(command, check=True, capture_output=True, cwd=folder, **as_user)
-
-    data = str(folder / "data")
-    run(str(tools / "initdb"), "-D", data, "-A", "trust", "-U", "propstick", "-E", "UTF8", "--no-sync")
-    options = f"-c listen_addresses='' -c unix_socket_directories={folder} -c fsync=off"
-    run(str(tools / "pg_ctl"), "-D", data, "-o", options, "-l", str(folder / "log"), "-w", "start")
     try:
-        yield f"postgresql+psycopg://propstick@/postgres?host={folder}"
-    finally:
-        run(str(tools / "pg_ctl"), "-D", data, "-m", "immediate", "-w", "stop")
-        shutil.rmtree(folder)
+        with postgresql() as database:
+            yield database.url
+    except NotInstalled as missing:
+        pytest.skip(str(missing))
 
 
 @pytest.fixture

@@ -2,6 +2,8 @@
 
 import os
 import socket
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
 
 import pytest
 
@@ -29,6 +31,40 @@ def test_lease_is_kept_by_renewing_and_ends_by_itself(store):
     with pytest.raises(StoreError):
         second.take_lease("two", NOW_S + 290, 180)
     second.take_lease("two", NOW_S + 301, 180)
+
+
+def test_of_many_that_come_at_once_one_gets_the_site(store):
+    """Machines that start together after a power cut; so too when a lease has just run out."""
+    daemons = 6
+    for round_, now_s in enumerate((NOW_S, NOW_S + 181)):
+        journals, barrier = [Journal(store, "home") for _ in range(daemons)], Barrier(daemons)
+
+        def takes(k, now_s=now_s, journals=journals, barrier=barrier, round_=round_):
+            barrier.wait()
+            try:
+                journals[k].take_lease(f"{round_} {k}", now_s, 180)
+            except StoreError as error:
+                return error.reason
+            return "taken"
+
+        with ThreadPoolExecutor(daemons) as pool:
+            found = list(pool.map(takes, range(daemons)))
+        assert sorted(found) == ["leased"] * (daemons - 1) + ["taken"]
+
+
+def test_a_row_under_way_is_not_overtaken(store):
+    """The lease has run out, but its watch is in the middle of a commit that makes it last: it stays."""
+    slow, other = Journal(store, "home"), Journal(store, "home")
+    slow.take_lease("slow", NOW_S, 180)
+    with ThreadPoolExecutor(1) as pool:
+        with store.write() as connection:
+            slow.lease.hold(connection, NOW_S + 400)
+            taking = pool.submit(other.take_lease, "other", NOW_S + 181, 180)
+            with pytest.raises(TimeoutError):
+                taking.result(timeout=0.2)
+        with pytest.raises(StoreError) as caught:
+            taking.result(timeout=20)
+    assert caught.value.reason == "leased"
 
 
 def test_released_lease_is_free(store):

@@ -138,6 +138,15 @@ def test_pruning_drops_what_is_spent_and_old_readings_if_asked(store, make_notic
     assert after.count.tolist() == before.count.tolist() == [[1], [4]]
 
 
+def test_a_neighbour_on_the_same_database_keeps_its_own_readings(store):
+    """Each garden file says how long its own are kept, and is asked for nobody else's."""
+    for site in ("home", "plot"):
+        readings = [Reading("28-1", ROW_S * 1000, 1.0)]
+        Journal(store, site).commit(row_s=ROW_S, readings=readings, outcome=Outcome())
+    assert prune(store, now_s=ROW_S + 10 * DAY_S, keep_days=5, site="home") == 1
+    assert [ReadingLog(store, site).count() for site in ("home", "plot")] == [0, 1]
+
+
 def test_spent_sessions_are_pruned(store):
     """A token that has run out opens nothing and is not kept."""
     with store.write() as connection:

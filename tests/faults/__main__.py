@@ -9,11 +9,12 @@ from __future__ import annotations
 import sys
 
 from tests.bench.table import run_named
-from tests.faults import kills, power, season, takeover
+from tests.faults import kills, power, season, takeover, takeover_postgres
 
 FAULTS = {
     "kills": kills.kills,
     "takeover": takeover.takeover,
+    "takeover-postgres": takeover_postgres.takeover_postgres,
     "power": power.power,
     "sixty-days": season.sixty_days,
 }

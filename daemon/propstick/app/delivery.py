@@ -98,6 +98,9 @@ class DeliveryDesk:
         """Tries everything that is due; returns how many were handed over."""
         now_s = int(self._clock.wall_s())
         handed = self._try_unstored()
+        if not self._journal.outbox.undelivered():  # nearly always; one question to the store instead of two
+            self._look_for_trouble(now_s, ())
+            return handed
         for outgoing in self._journal.outbox.waiting(now_s):
             if self._stopping:
                 break

@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from propstick.app import config
-from propstick.errors import ConfigError
+from propstick.errors import ConfigError, StoreError
 from propstick.garden import Garden, Sowing
 
 log = logging.getLogger(__name__)
@@ -17,7 +17,8 @@ log = logging.getLogger(__name__)
 class GardenSource:
     """Gives the garden at every row; cheap while neither file nor sowings change.
 
-    A file that has become wrong is said once and left alone: the watch goes on with what it had.
+    A file that has become wrong is said once and left alone: the watch goes on with what it had. So it
+    does while the store cannot be read.
 
     Args:
         path: The garden file.
@@ -42,13 +43,17 @@ class GardenSource:
         self._garden = replace(garden, sowings=tuple(sowings()))
 
     def __call__(self) -> Garden:
-        mark, revision = self._file_mark(), self._sowings_revision()
+        mark = self._file_mark()
         if mark != self._mark:
             self._mark = mark
             self._garden = self._read_again()
-        if revision != self._revision:
-            self._revision = revision
-            self._garden = replace(self._garden, sowings=tuple(self._sowings()))
+        try:
+            revision = self._sowings_revision()
+            if revision != self._revision:
+                self._garden = replace(self._garden, sowings=tuple(self._sowings()))
+                self._revision = revision
+        except StoreError as error:  # a database that is away must not end the watch; it says so itself
+            log.warning("sowings-unread reason=%r", error.message)
         return self._garden
 
     def _read_again(self) -> Garden:

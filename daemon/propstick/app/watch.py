@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from typing import Any, get_args
 
@@ -38,7 +39,10 @@ log = logging.getLogger(__name__)
 CHECKPOINT_S = 4 * 3600
 """How old the saved state may be. Written hourly it would be most of what goes to the card; four hours of
 rows run again in a second."""
-LEASE_S = 180
+SHORTEST_LEASE_S = 30
+
+ALONE: AbstractContextManager[object] = nullcontext()
+"""The turn of a watch that shares its process with no other."""
 
 RowListener = Callable[[int, EngineState, Outcome, tuple[Reading, ...]], None]
 
@@ -54,8 +58,8 @@ class Parts:
         troubles: What housekeeping found, kind of alarm → what is the matter.
         reminder: At a row with a brief: what else to say in it, from beyond the engine; empty if nothing.
         extra_status: More to keep beside the live view.
-        owner: Holds the lease on the site; renewed now and then. Empty: no lease.
         on_row: Called after each commit: the publisher, the demo's table, the service manager.
+        turn: Held for the length of a row, where many sites share a process.
     """
 
     store: Store
@@ -70,8 +74,13 @@ class Parts:
     troubles: Callable[[], Mapping[str, str]] = dict
     reminder: Callable[[int], str] = lambda _row_s: ""
     extra_status: Callable[[], Mapping[str, Any]] = dict
-    owner: str = ""
     on_row: tuple[RowListener, ...] = ()
+    turn: AbstractContextManager[object] = ALONE
+
+
+def lease_s(step_s: int) -> int:
+    """How long a site stays a watch's own after its last row: three rows, so that none is late by chance."""
+    return max(SHORTEST_LEASE_S, 3 * step_s)
 
 
 class Watch:
@@ -88,12 +97,12 @@ class Watch:
         self._seen = LastSeen()
         self._backlog: list[dict[str, Any]] = []
         self._store_trouble = ""
-        self._lease_s = 0
 
     def run(self) -> None:
         """Does rows until the program stops. Leaves a checkpoint, so the next start is quick."""
         while (row := self._rows.next_row()) is not None:
-            self.do_row(row)
+            with self._parts.turn:
+                self.do_row(row)
 
     def leave(self) -> None:
         """Puts a last checkpoint on the disk, so that the next start has little to run again."""
@@ -153,23 +162,18 @@ class Watch:
     def _flush(self) -> None:
         """Commits what waits, oldest first, until the store refuses."""
         try:
-            self._renew_lease()
+            until_s = int(self._parts.clock.wall_s()) + lease_s(self._step_s)
             while self._backlog:
-                self._parts.journal.commit(**self._backlog[0])
+                self._parts.journal.commit(**self._backlog[0], lease_until_s=until_s)
                 del self._backlog[0]
             self._store_trouble = ""
         except StoreError as error:
-            if error.reason == "corrupt":
-                # A new start sets the damaged file aside; in a file like this nothing more is safe.
+            if error.reason in ("corrupt", "leased"):
+                # A new start sets a damaged file aside; in a file like that nothing more is safe. Of a site
+                # that another has taken over the other tells: going on here would tell everything twice.
                 raise
             self._store_trouble = error.message
             log.error("store-refused reason=%r rows_waiting=%d", error.message, len(self._backlog))
-
-    def _renew_lease(self) -> None:
-        now_s = int(self._parts.clock.wall_s())
-        if self._parts.owner and not 0 <= now_s - self._lease_s < LEASE_S // 3:
-            self._parts.journal.take_lease(self._parts.owner, now_s, LEASE_S)
-            self._lease_s = now_s
 
     def _news(self, row: Row, garden: Garden) -> tuple[tuple[News, ...], tuple[int, ...]]:
         """All news of the row, and the ids of the requests they came from."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from propstick.app.rowclock import BelievedTime
 from propstick.app.sampler import Sampler
 from propstick.app.settings import Settings
 from propstick.app.sown import Sown
-from propstick.app.watch import Parts, RowListener, Watch
+from propstick.app.watch import ALONE, Parts, RowListener, Watch, lease_s
 from propstick.edges import maintenance, salvage
 from propstick.edges.answers import Answers
 from propstick.edges.database import Store, open_store
@@ -87,6 +88,8 @@ def assemble(
     extra_news: Callable[[], Sequence[tuple[str, dict]]] = tuple,
     on_row: Sequence[RowListener] = (),
     watches_file: bool = True,
+    store: Store | None = None,
+    turn: AbstractContextManager[object] = ALONE,
 ) -> Assembly:
     """The watch of one garden file.
 
@@ -98,15 +101,18 @@ def assemble(
         extra_news: More requests, beside those of store and broker.
         on_row: Told of every row, after the store has it.
         watches_file: Follow changes of the garden file.
+        store: Already open, and shared with other sites of this daemon; None: opened here.
+        turn: Held by each row of a site without wires, so that few of many sites work at a time.
 
     Raises:
         StoreError: the store cannot be opened, or another watch holds this site.
     """
     site = settings.garden.site.name
-    store = _open(settings.store.url)
+    if store is None:
+        store = open_or_salvage(settings.store.url)
     try:
         journal = Journal(store, site)
-        journal.take_lease(this_process(), int(clock.wall_s()))
+        journal.take_lease(this_process(), int(clock.wall_s()), lease_s(settings.garden.step_s))
         if channels is None:
             channels = {
                 target.name: ApartChannel(target.url.reveal(), target.name)
@@ -159,8 +165,8 @@ def assemble(
                 "troubles": report.look(),
                 **({"packs_seen": broker.seen()} if broker is not None else {}),
             },
-            owner=this_process(),
             on_row=tuple(listeners),
+            turn=ALONE if found else turn,  # a wire that hangs must not keep neighbours waiting
         )
         watch = Watch(parts, step_s=step_s)
     except BaseException:
@@ -176,7 +182,7 @@ def _reminder(store: Store, garden: Garden, row_s: int) -> str:
     return reminder(store, garden, row_s)
 
 
-def _open(url: str) -> Store:
+def open_or_salvage(url: str) -> Store:
     """The store; a damaged file is set aside and the watch begins in a fresh one.
 
     What can be read of the old one follows: sowings, alarms and learnt state at once, readings in the
@@ -202,33 +208,6 @@ def _rescue(recovered: salvage.Recovered) -> None:
         log.error("rescue-failed reason=%r", error.message)
 
 
-def run_all(assemblies: Sequence[Assembly]) -> None:
-    """Runs every site, each in a thread of its own; returns when all have stopped.
-
-    One site that fails takes the others down in order, so that the service manager starts all anew.
-    """
-    if len(assemblies) == 1:
-        assemblies[0].run()
-        return
-    failures: list[BaseException] = []
-
-    def run(assembly: Assembly) -> None:
-        try:
-            assembly.run()
-        except BaseException as error:
-            failures.append(error)
-            for other in assemblies:
-                other.stop()
-
-    threads = [threading.Thread(target=run, args=(a,), name=f"watch {k}") for k, a in enumerate(assemblies)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    if failures:
-        raise failures[0]
-
-
 def _broker(settings: Settings, journal: Journal, believed: BelievedTime) -> Inbox:
     from propstick.edges.mqtt import Broker
 
@@ -245,7 +224,10 @@ def _housekeeping(settings: Settings, store: Store, clock: Clock) -> Housekeepin
         maintenance.backup_and_rotate(store, folder, keep=settings.store.backup_keep)
 
     def prune() -> None:
-        maintenance.prune(store, now_s=int(clock.wall_s()), keep_days=settings.store.keep_days or None)
+        keep_days = settings.store.keep_days or None
+        maintenance.prune(
+            store, now_s=int(clock.wall_s()), keep_days=keep_days, site=settings.garden.site.name
+        )
 
     path = store.path
     heartbeat = settings.watch.heartbeat_url

@@ -17,6 +17,7 @@ from sqlalchemy import Connection, Table, create_engine, event, inspect, text
 from sqlalchemy.dialects import sqlite
 from sqlalchemy.engine import URL, Engine, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, NoSuchModuleError, ProgrammingError
+from sqlalchemy.exc import TimeoutError as PoolTimeout
 
 from propstick.edges import schema
 from propstick.errors import StoreError, StoreReason
@@ -157,6 +158,12 @@ class Store:
             raise  # our own mistake, not the store's trouble
         except DBAPIError as error:
             raise explained(error.orig or error, where=str(self)) from error
+        except PoolTimeout as error:  # all connections of this process are waiting for the server
+            raise StoreError(
+                f"store {self}: {_WHAT['locked']} ({str(error).splitlines()[0]})",
+                hint=_HINTS["locked"],
+                reason="locked",
+            ) from error
         except self.engine.dialect.loaded_dbapi.Error as error:
             raise explained(error, where=str(self)) from error
 
@@ -280,7 +287,7 @@ def _engine(url: URL) -> Engine:
     """An engine whose connections stay open: closing SQLite's last one would rewrite its log."""
     try:
         if url.get_backend_name() != "sqlite":
-            return create_engine(url, pool_pre_ping=True, pool_size=4)
+            return create_engine(url, pool_pre_ping=True, pool_size=8, pool_timeout=BUSY_S)
         engine = create_engine(url, connect_args={"timeout": BUSY_S, "check_same_thread": False})
     except (ImportError, NoSuchModuleError) as error:
         raise StoreError(

@@ -72,6 +72,7 @@ class Journal:
         requests_done: Sequence[int] = (),
         checkpoint: bytes | None = None,
         status: dict[str, Any] | None = None,
+        lease_until_s: int | None = None,
     ) -> Committed:
         """Puts a row on the disk. Durable when it returns; may be repeated.
 
@@ -81,12 +82,13 @@ class Journal:
             requests_done: Ids of the requests that `news` answers.
             checkpoint: The engine's state after this row.
             status: The live view, for other processes to show.
+            lease_until_s: Until when the site is to be ours from now on, if it is; UTC seconds.
 
         Raises:
             StoreError: nothing of the row was stored; or another watch has taken over the site.
         """
         with self._store.write() as connection:
-            self.lease.check(connection)
+            self.lease.hold(connection, lease_until_s)
             last_row_s = self._progress(connection, row_s, status)
             stored = self._readings.add_row(connection, readings, row_s=row_s, last_row_s=last_row_s)
             outcomes.write_outcome(self._store, connection, self._site, outcome, route=route)
@@ -102,7 +104,7 @@ class Journal:
     def save_checkpoint(self, row_s: int, state: bytes) -> None:
         """Keeps the engine's state after a row that is stored: on a clean stop."""
         with self._store.write() as connection:
-            self.lease.check(connection)
+            self.lease.hold(connection, None)
             self._write_checkpoint(connection, row_s, state)
 
     def last_row(self) -> int | None:

@@ -10,7 +10,7 @@ import os
 import socket
 from pathlib import Path
 
-from sqlalchemy import Connection, delete, select
+from sqlalchemy import Connection, delete, func, select, update
 
 from propstick.edges import schema
 from propstick.edges.database import Store
@@ -42,33 +42,44 @@ class Lease:
             StoreError: a living process holds it.
         """
         table = schema.leases
+        values = {"owner": owner, "taken_s": now_s, "until_s": now_s + ttl_s}
+        # Two that come at once: SQLite lets one write at a time; a server makes the second wait for the row,
+        # or, where there was none yet, keeps the first's.
+        mine = select(table).where(table.c.site == self._site).with_for_update()
         with self._store.write() as connection:
-            held = connection.execute(select(table).where(table.c.site == self._site)).first()
-            if held is not None and held.owner != owner:
-                left_s = held.until_s - now_s
-                if 0 < left_s <= _IMPLAUSIBLE * ttl_s and not _is_gone(held.owner):
+            insert = self._store.insert_new(table).values(site=self._site, **values)
+            if connection.scalar(insert.returning(table.c.site)) is None:
+                held = connection.execute(mine).one()
+                if held.owner == owner:
+                    values["taken_s"] = held.taken_s
+                elif 0 < held.until_s - now_s <= _IMPLAUSIBLE * ttl_s and not _is_gone(held.owner):
                     raise StoreError(
                         f"store {self._store}: another watch holds this site until {utc_text(held.until_s)} "
                         f"({held.owner.split(' ')[0]}), expected to be the only one",
                         hint="stop the other one, or give this one a [store] url of its own",
                         reason="leased",
                     )
-            since = held.taken_s if held is not None and held.owner == owner else now_s
-            values = {"owner": owner, "taken_s": since, "until_s": now_s + ttl_s}
-            insert = self._store.insert(table).values(site=self._site, **values)
-            connection.execute(insert.on_conflict_do_update(index_elements=["site"], set_=values))
+                connection.execute(update(table).where(table.c.site == self._site).values(**values))
         self._owner = owner
 
-    def check(self, connection: Connection) -> None:
-        """Inside a transaction: is it still ours? A watch that slept too long must not write.
+    def hold(self, connection: Connection, until_s: int | None) -> None:
+        """Inside a transaction: it is still ours, and stays so until the transaction ends.
+
+        A watch that slept too long must not write. The row is written, not only read: on a server whoever
+        would take it over has to wait for what is being stored.
+
+        Args:
+            until_s: Makes it last until then, UTC seconds; None leaves its end as it is.
 
         Raises:
             StoreError: another process has taken it.
         """
         if self._owner is None:
             return
-        owner = connection.scalar(select(schema.leases.c.owner).where(schema.leases.c.site == self._site))
-        if owner != self._owner:
+        table = schema.leases
+        held = update(table).where(table.c.site == self._site, table.c.owner == self._owner)
+        end = func.coalesce(until_s, table.c.until_s)
+        if connection.execute(held.values(until_s=end)).rowcount != 1:
             raise StoreError(
                 f"store {self._store}: another watch has taken over this site",
                 hint="stop this one, or the other",

@@ -110,11 +110,14 @@ def backup_before_migrating(store: Store, revision: str) -> Path | None:
     return backup(store, store.path.with_name(f"{store.path.name}.revision-{revision}"), replace=True)
 
 
-def prune(store: Store, *, now_s: int, keep_days: int | None = None) -> int:
+def prune(store: Store, *, now_s: int, keep_days: int | None = None, site: str | None = None) -> int:
     """Drops what is spent, and readings older than `keep_days` if that is set. Returns how many rows.
 
     Hourly sums, alarms, briefs, forecasts and sowings stay for good: they are small, and they are
     what a grower compares seasons by.
+
+    Args:
+        site: Whose readings; None: everybody's. Neighbours on one database may keep theirs longer.
     """
     spent_s = now_s - _SPENT_DAYS * DAY_S
     outbox, requests, sessions = schema.outbox.c, schema.requests.c, schema.sessions.c
@@ -128,15 +131,16 @@ def prune(store: Store, *, now_s: int, keep_days: int | None = None) -> int:
     with store.write() as connection:
         dropped = sum(connection.execute(delete(table).where(spent)).rowcount for table, spent in conditions)
     if keep_days is not None:
-        dropped += _prune_readings(store, (now_s - keep_days * DAY_S) * 1000)
+        whose = _sites(store) if site is None else [store.site(site)]
+        dropped += _prune_readings(store, whose, (now_s - keep_days * DAY_S) * 1000)
     return dropped
 
 
-def _prune_readings(store: Store, before_ms: int) -> int:
+def _prune_readings(store: Store, sites: list[int], before_ms: int) -> int:
     """A day at a time, so that the watch's write never waits long."""
     table = schema.readings.c
     dropped = 0
-    for site in _sites(store):
+    for site in sites:
         while True:
             with store.write() as connection:
                 first = connection.execute(

@@ -13,7 +13,8 @@ from propstick.app import config
 def configure(parser: argparse.ArgumentParser) -> None:
     parser.epilog = (
         "  propstick watch --garden /etc/propstick/garden.toml\n"
-        "  propstick watch --once          one row, to see that probes and store work\n\n"
+        "  propstick watch --once          one row, to see that probes and store work\n"
+        "  propstick watch --garden /etc/propstick/gardens --standby\n\n"
         "Runs until SIGTERM or Ctrl-C, and goes on from the stored state at the next start. With a folder\n"
         "for --garden, every *.toml in it is a site. One line a change on standard output."
     )
@@ -23,10 +24,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--serve", action="store_true", help="serve the page too, in this process: for a small Pi"
     )
+    parser.add_argument(
+        "--standby", action="store_true",
+        help="where another watch holds a site, wait, and take its place when it ends (default: refuse)",
+    )  # fmt: skip
 
 
 def run(args: argparse.Namespace) -> int:
-    from propstick.app.wiring import assemble, run_all
+    from propstick.app.sites import assemble_all, run_all
     from propstick.edges.clock import SystemClock
     from propstick.edges.service import tell_service
 
@@ -39,16 +44,20 @@ def run(args: argparse.Namespace) -> int:
         tell_service("STOPPING=1")
         clock.wake()
 
-    def alive(row_s: int, *_: object) -> None:
+    def alive(*_: object) -> None:
         tell_service("WATCHDOG=1")
 
     def once(*_: object) -> None:
         clock.wake()
 
-    listeners = [alive, once] if args.once else [alive]
-    assemblies = [assemble(settings, clock=clock, on_row=listeners) for settings in all_settings]
     signal.signal(signal.SIGTERM, stop)
     signal.signal(signal.SIGINT, stop)
+    listeners = [alive, once] if args.once else [alive]
+    # A second in waiting is at work: the service manager must not end it for being slow to start.
+    waiting = (lambda: tell_service("READY=1\nWATCHDOG=1")) if args.standby else None
+    assemblies = assemble_all(all_settings, clock=clock, on_row=listeners, waiting=waiting)
+    if not assemblies:
+        return 0
     for settings in all_settings:
         garden = settings.garden
         logging.info(

@@ -1,0 +1,113 @@
+"""Several sites in one daemon: one store among them, all or none, and waiting for another watch to end."""
+
+from contextlib import closing
+from dataclasses import replace
+
+import pytest
+from tests.servers import NotInstalled, postgresql
+
+from propstick.app.settings import OneWireSettings, Settings, StoreSettings
+from propstick.app.sites import STANDBY_S, assemble_all
+from propstick.edges.database import open_store
+from propstick.edges.journal import Journal
+from propstick.errors import StoreError
+from propstick.garden import Box, Garden, Probe, Site
+from propstick.testing import HandClock
+
+NOON_S = 1_790_251_200
+ELSEWHERE = "elsewhere 0 1 1"
+
+
+@pytest.fixture
+def url(tmp_path):
+    return f"sqlite:///{tmp_path / 'w.db'}"
+
+
+@pytest.fixture
+def sites(tmp_path, url):
+    return [
+        Settings(
+            garden=Garden(
+                site=Site(name=name),
+                boxes=(Box(name="north"),),
+                probes=(Probe(id="a", box="north", place="air"),),
+            ),
+            store=StoreSettings(url=url),
+            onewire=OneWireSettings(tree=tmp_path / "none"),
+            path=tmp_path / f"{name}.toml",
+        )
+        for name in ("east", "west")
+    ]
+
+
+def owners_are_free(url):
+    with closing(open_store(url)) as store:
+        for site in ("east", "west"):
+            Journal(store, site).take_lease(f"another {site}", NOON_S)
+
+
+def test_sites_of_one_database_share_its_connections(sites):
+    first, second = assemble_all(sites, clock=HandClock(NOON_S))
+    assert first.store is second.store
+    for _ in range(2):
+        for assembly in (first, second):
+            assembly.watch.do_row(assembly.watch._rows.next_row())
+    first.close()
+    second.watch.do_row(second.watch._rows.next_row())
+    second.close()
+
+
+@pytest.mark.slow
+def test_a_database_server_that_goes_away_costs_no_row_and_does_not_end_the_watch(sites):
+    """Rows wait in memory while it is stopped, and are stored when it is back."""
+    pytest.importorskip("psycopg", reason="psycopg is not installed (extra `postgres`)")
+    try:
+        with postgresql() as database:
+            sites = [replace(one, store=StoreSettings(url=database.url)) for one in sites]
+            (assembly,) = assemble_all(sites[:1], clock=HandClock(NOON_S))
+            watch = assembly.watch
+            watch.do_row(watch._rows.next_row())
+            with database.stopped():
+                for _ in range(3):
+                    watch.do_row(watch._rows.next_row())
+                assert len(watch._backlog) == 3
+            watch.do_row(watch._rows.next_row())
+            assert not watch._backlog
+            assert assembly.journal.last_row() == NOON_S + 4 * 60
+            assembly.close()
+    except NotInstalled as missing:
+        pytest.skip(str(missing))
+
+
+def test_a_site_that_is_held_refuses_all_and_leaves_none_taken(sites, url):
+    """The daemon starts whole or not at all; whoever comes next finds the first site free."""
+    with closing(open_store(url)) as store:
+        west = Journal(store, "west")
+        west.take_lease(ELSEWHERE, NOON_S)
+        with pytest.raises(StoreError, match="another watch"):
+            assemble_all(sites, clock=HandClock(NOON_S))
+        west.lease.release()
+    owners_are_free(url)
+
+
+def test_one_in_waiting_takes_over_when_the_lease_has_run_out(sites, url):
+    """And not before: three minutes after the other's last row, at a look every few seconds."""
+    with closing(open_store(url)) as store:
+        Journal(store, "west").take_lease(ELSEWHERE, NOON_S, 180)
+    clock, looks = HandClock(NOON_S), []
+    assemblies = assemble_all(sites, clock=clock, waiting=lambda: looks.append(clock.wall_s()))
+    assert [a.watch.state.garden.site.name for a in assemblies] == ["east", "west"]
+    assert NOON_S + 180 - STANDBY_S <= looks[-1] <= NOON_S + 180
+    for assembly in assemblies:
+        assembly.close()
+
+
+def test_one_in_waiting_stops_when_told_to(sites, url):
+    """It leaves nothing taken behind."""
+    with closing(open_store(url)) as store:
+        west = Journal(store, "west")
+        west.take_lease(ELSEWHERE, NOON_S, 180)
+        clock = HandClock(NOON_S)
+        assert assemble_all(sites, clock=clock, waiting=clock.wake) == ()
+        west.lease.release()
+    owners_are_free(url)
