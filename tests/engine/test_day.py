@@ -32,8 +32,11 @@ def _rows(days, *, lift_c=22.0, outside=True):
     return PlaceRows(time_s, out, unknown, unknown, box, soil, wide, wide, 0.0 * box, 0.0 * box, box > -99)
 
 
-def _issued(rows, *, site=SITE, hours=1.0, model=True, cuts=1):
-    """Forecasts one hour after every sunrise beside the maximum that came, and the last state."""
+def _issued(rows, *, site=SITE, hours=1.0, model=True, cuts=1, dull_day=-1):
+    """Forecasts one hour after every sunrise beside the maximum that came, and the last state.
+
+    On `dull_day` the ceiling stands a quarter too low, as after a week of clouds.
+    """
     state, watch = horizon.start(1), observer.start((Box(name="a"),), 300)
     issued, first = [], 0
     for number in range(len(rows) // 288):
@@ -48,7 +51,7 @@ def _issued(rows, *, site=SITE, hours=1.0, model=True, cuts=1):
                 watch, trace = observer.observe(watch, part, site)
                 moment = moments_of(trace, np.array([len(trace) - 1])) if len(trace) else moment
             state = horizon.advance(state, part, site=site, sun_share=share)
-        sky = np.ones((ceiling.BINS, 1))
+        sky = np.full((ceiling.BINS, 1), 0.75 if number == dull_day else 1.0)
         state, forecast = horizon.day_maximum(state, site=site, moment=moment, ceiling=sky)
         end = int(np.searchsorted(rows.time_s, light.sunset_s))
         issued.append((forecast, float(rows.air_c[row - 1 : end, 0].max())))
@@ -150,3 +153,16 @@ def test_pieces_do_not_change_a_bit():
     for name, value in vars(first.day).items():
         if isinstance(value, np.ndarray):
             np.testing.assert_array_equal(value, getattr(second.day, name), err_msg=name)
+
+
+@pytest.mark.slow
+def test_what_was_learnt_in_a_dull_week_hardly_lowers_a_maximum_known_from_a_fortnight():
+    """The model alone falls with its ceiling; its own mean of a fortnight holds it."""
+    rows = _rows(14)
+    known, known_dull = (_issued(rows, dull_day=day)[1] for day in (-1, 13))
+    new, new_dull = (_issued(rows.cut(0, 2 * 288), dull_day=day)[1] for day in (-1, 1))
+    issue = 1  # an hour after sunrise
+    fall_c = (known.day.issued_model_c - known_dull.day.issued_model_c)[issue, CLOSED, 0]
+    fall_new_c = (new.day.issued_model_c - new_dull.day.issued_model_c)[issue, CLOSED, 0]
+    assert fall_new_c > 2.0
+    assert 0.0 < fall_c < 0.6 * fall_new_c
