@@ -5,10 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from propstick.engine import scores
-from propstick.units import FloatArray
+from propstick.units import BoolArray, FloatArray
 
 CEILING_HOUR = 2
 """Hours after sunset at which the night's ceiling is worked out."""
+HIT = 0.9
+"""Share of the frosts to be warned of when methods are set beside one another."""
 MEMBERS = 12
 """Other nights that a night is foretold from by who knows all but how it goes on."""
 
@@ -47,6 +49,22 @@ def print_nights(title: str, d: dict[str, FloatArray]) -> None:
             w = scores.warnings(d[name][m] < 0.0, frost)
             line.append(f"{name} {w.hit_share:.0%}/{w.false_share:.0%};")
         print(" ".join(line))
+        _print_equal_hits(d, m, frost)
+
+
+def _print_equal_hits(d: dict[str, FloatArray], m: BoolArray, frost: BoolArray) -> None:
+    """False warnings of each method once its threshold is such that nine frosts in ten are warned of.
+
+    So that the ceiling, which gives a minimum and no probability, can be set beside the rest.
+    """
+    line = [f"    {HIT:.0%} hit:"]
+    for name, values in (("ours", -d["p0"]), *((n, d[n]) for n in ("ceiling", "mean_drop", "fao"))):
+        value = values[m]
+        if np.isnan(value[frost]).any():
+            continue
+        warned = value <= np.quantile(value[frost], HIT, method="higher")
+        line.append(f"{name} {scores.warnings(warned, frost).false_share:.0%} false;")
+    print(" ".join(line))
 
 
 def _print_way(d: dict[str, FloatArray]) -> None:

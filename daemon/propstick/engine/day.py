@@ -44,9 +44,9 @@ _MODEL_STEP_MIN = 5
 PEAK_AFTER_NOON_S = 9_000
 SOIL_FOLLOWS_PER_MIN = 0.010
 SOIL_RETURNS_PER_MIN = 0.0015
-LIFT_ERROR = np.array([0.055, 0.25, 0.15, 0.33])
+LIFT_ERROR = np.array([0.045, 0.25, 0.15, 0.33])
 """Error of a forecast beyond that of the outside's rise, as a share of its height above the outside."""
-FIRST_DAY_ERROR = 0.25
+FIRST_DAY_ERROR, FADES_BY_DAY = np.array([0.28, 0.15, 0.15, 0.28]), 0.5
 """And beyond that before the first day has ended: what a box of unknown weight and draughts may be off by.
 It shrinks with the days seen."""
 LEAST_ERROR_C = 0.7
@@ -159,7 +159,7 @@ def issue(
     forecast = np.concatenate([clear[:3], expected[None]])
     forecast = np.fmax(forecast, np.where(np.isnan(forecast), np.nan, now))
     height = np.maximum(forecast - reference, 0.0)
-    lift_error = np.hypot(LIFT_ERROR, FIRST_DAY_ERROR / (1.0 + days_seen(state)))[:, None]
+    lift_error = np.hypot(LIFT_ERROR, FIRST_DAY_ERROR / (1.0 + FADES_BY_DAY * days_seen(state)))[:, None]
     prior_square = (RISE_SHARE[:, None] * rise.sd_c) ** 2 + (lift_error * height) ** 2 + LEAST_ERROR_C**2
     n = state.weight[k]
     square = (RECORD_DAYS * prior_square + n * state.square_c2[k]) / (RECORD_DAYS + n)
