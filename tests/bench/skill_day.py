@@ -7,6 +7,7 @@ folder of measured data is given, real enclosures. Every figure is over the same
 from __future__ import annotations
 
 import sys
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -263,6 +264,27 @@ def joined(parts: list[dict[str, FloatArray]]) -> dict[str, FloatArray]:
     return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
 
 
+def station(name: str, seed: int) -> tuple[dict[str, FloatArray], ...]:
+    """Nights with humidity outside, nights without, and days of six boxes at an airport of New York."""
+    weather, site = worlds.new_york(name, first="2013-02-01", last="2013-05-31", seed=seed)
+    specs = [FrameSpec.draw(1000 * seed + k) for k in range(6)]
+    dusk = ceiling_rows(site, weather.time_s)
+    keep = [*day_issue_rows(site, weather.time_s), *dusk]
+    world = worlds.lived(weather, site, specs, seed=seed, keep=keep)
+    ceiling = {
+        row: worlds.oracle_minimum_c(world, row, minutes=minutes, members=MEMBERS, seed=row)
+        for row, minutes in dusk.items()
+    }
+    print(f"{name} lived through", file=sys.stderr, flush=True)
+    nights, days = forecast_world(world.rows, site, world.boxes, world=world, ceiling=ceiling)
+    unknown = np.full(len(world.rows), np.nan)
+    rows = replace(
+        world.rows, outside_humidity_pct=unknown, humidity_pct=np.full_like(world.rows.air_c, np.nan)
+    )
+    dry, _ = forecast_world(rows, site, world.boxes, with_model=False, day_truth=False, ceiling=ceiling)
+    return nights, dry, days
+
+
 def main(arguments: list[str]) -> int:
     if arguments:
         for name, site in MEASURED.items():
@@ -273,28 +295,9 @@ def main(arguments: list[str]) -> int:
                 found["box"] = found["box"] + 1
             print_nights(f"{name}, measured", found)
         return 0
-    nights, dry, days = [], [], []
-    for station, seed in (("EWR", 1), ("LGA", 2), ("JFK", 3)):
-        weather, site = worlds.new_york(station, first="2013-02-01", last="2013-05-31", seed=seed)
-        specs = [FrameSpec.draw(1000 * seed + k) for k in range(6)]
-        dusk = ceiling_rows(site, weather.time_s)
-        keep = [*day_issue_rows(site, weather.time_s), *dusk]
-        world = worlds.lived(weather, site, specs, seed=seed, keep=keep)
-        ceiling = {
-            row: worlds.oracle_minimum_c(world, row, minutes=minutes, members=MEMBERS, seed=row)
-            for row, minutes in dusk.items()
-        }
-        print(f"{station} lived through", file=sys.stderr, flush=True)
-        found, found_days = forecast_world(world.rows, site, world.boxes, world=world, ceiling=ceiling)
-        nights.append(found)
-        days.append(found_days)
-        unknown = np.full(len(world.rows), np.nan)
-        rows = replace(
-            world.rows, outside_humidity_pct=unknown, humidity_pct=np.full_like(world.rows.air_c, np.nan)
-        )
-        dry.append(
-            forecast_world(rows, site, world.boxes, with_model=False, day_truth=False, ceiling=ceiling)[0]
-        )
+    with ProcessPoolExecutor() as pool:
+        found = list(pool.map(station, *zip(("EWR", 1), ("LGA", 2), ("JFK", 3), strict=True)))
+    nights, dry, days = ([one[k] for one in found] for k in range(3))
     print_nights("New York 2013, simulated boxes, no humidity probe", joined(dry))
     print_nights("New York 2013, simulated boxes, humidity outside", joined(nights))
     print_days("New York 2013, simulated boxes", joined(days))
