@@ -52,6 +52,7 @@ class Parts:
             cheap when nothing changed.
         extra_news: Requests that came by other ways than the store, as (kind, body).
         troubles: What housekeeping found, kind of alarm → what is the matter.
+        make_room: Asked when the disk is full; True if there is some more now.
         reminder: At a row with a brief: what else to say in it, from beyond the engine; empty if nothing.
         extra_status: More to keep beside the live view.
         owner: Holds the lease on the site; renewed now and then. Empty: no lease.
@@ -68,6 +69,7 @@ class Parts:
     garden: Callable[[], Garden]
     extra_news: Callable[[], Sequence[tuple[str, dict]]] = tuple
     troubles: Callable[[], Mapping[str, str]] = dict
+    make_room: Callable[[], bool] = lambda: False
     reminder: Callable[[int], str] = lambda _row_s: ""
     extra_status: Callable[[], Mapping[str, Any]] = dict
     owner: str = ""
@@ -162,6 +164,9 @@ class Watch:
             if error.reason == "corrupt":
                 # A new start sets the damaged file aside; in a file like this nothing more is safe.
                 raise
+            if error.reason == "full" and self._parts.make_room():
+                self._flush()
+                return
             self._store_trouble = error.message
             log.error("store-refused reason=%r rows_waiting=%d", error.message, len(self._backlog))
 

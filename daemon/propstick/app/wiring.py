@@ -27,6 +27,7 @@ from propstick.edges.onewire import find_buses
 from propstick.edges.push_apart import ApartChannel
 from propstick.edges.readings import ReadingLog
 from propstick.edges.requests import Requests
+from propstick.edges.reserve import Reserve
 from propstick.errors import StoreError
 from propstick.garden import Garden
 from propstick.ports import Channel, Clock, Inbox, ProbeBus
@@ -74,7 +75,10 @@ class Assembly:
         self.housekeeping.stop()
         self.delivery.stop()
         self.watch.leave()
-        self.journal.lease.release()
+        try:
+            self.journal.lease.release()
+        except StoreError as error:  # it runs out by itself
+            log.warning("lease-not-released reason=%r", error.message)
         self.store.close()
 
 
@@ -106,7 +110,8 @@ def assemble(
     store = _open(settings.store.url)
     try:
         journal = Journal(store, site)
-        journal.take_lease(this_process(), int(clock.wall_s()))
+        housekeeping = _housekeeping(settings, store, clock)
+        _take_lease(journal, clock, housekeeping)
         if channels is None:
             channels = {
                 target.name: ApartChannel(target.url.reveal(), target.name)
@@ -133,7 +138,6 @@ def assemble(
             step_s=step_s,
             deadline_s=min(LONGEST_READ_S, READ_SHARE * step_s),
         )
-        housekeeping = _housekeeping(settings, store, clock)
         listeners = [believed.on_row, *on_row]
         if broker is not None:
             from propstick.app.publisher import StatePublisher
@@ -154,6 +158,7 @@ def assemble(
             garden=garden,
             extra_news=lambda: [*extra_news(), *(broker.take_requests() if broker is not None else ())],
             troubles=housekeeping.troubles,
+            make_room=housekeeping.make_room,
             reminder=lambda row_s: _reminder(store, garden(), row_s),
             extra_status=lambda: {
                 "troubles": report.look(),
@@ -167,6 +172,20 @@ def assemble(
         store.close()
         raise
     return Assembly(watch, delivery, housekeeping, broker, sampler, journal, store, clock)
+
+
+def _take_lease(journal: Journal, clock: Clock, housekeeping: Housekeeping) -> None:
+    """The lease; on a disk that stays full the watch begins without, and takes it before its first commit."""
+    for _ in range(2):
+        try:
+            journal.take_lease(this_process(), int(clock.wall_s()))
+            return
+        except StoreError as error:
+            if error.reason != "full":
+                raise
+            log.error("lease-refused reason=%r", error.message)
+        if not housekeeping.make_room():
+            return
 
 
 def _reminder(store: Store, garden: Garden, row_s: int) -> str:
@@ -255,4 +274,5 @@ def _housekeeping(settings: Settings, store: Store, clock: Clock) -> Housekeepin
         prune=prune,
         zone=settings.garden.site.zone or "UTC",
         heartbeat_url=heartbeat.reveal() if heartbeat else None,
+        reserve=Reserve(path) if path else None,
     )
