@@ -9,12 +9,13 @@ from __future__ import annotations
 import sys
 
 from tests.bench.table import run_named
-from tests.faults import disk, kills, power, season, takeover
+from tests.faults import disk, kills, migration, power, season, takeover
 
 FAULTS = {
     "kills": kills.kills,
     "takeover": takeover.takeover,
     "power": power.power,
+    "migration": migration.migration,
     "disk": disk.disk,
     "sixty-days": season.sixty_days,
 }

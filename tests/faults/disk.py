@@ -43,11 +43,10 @@ def disk(full_s: float = 45.0) -> list[Figure]:
         made = ["mount", "-t", "tmpfs", "-o", f"size={DISK_MIB}m", "tmpfs", str(mount)]
         if subprocess.run(made, capture_output=True, check=False).returncode:
             return [Figure("a really full disk", "warned, nothing lost", "not tried: may not mount", False)]
-        plot = Plot(Path(name), disk=mount)
         try:
-            return _lived(plot, mount, full_s)
+            with closing(Plot(Path(name), disk=mount)) as plot:
+                return _lived(plot, mount, full_s)
         finally:
-            plot.close()
             subprocess.run(["umount", "-l", str(mount)], check=True)
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import http.server
 import json
 import math
-import os
 import signal
 import subprocess
 import sys
@@ -77,6 +76,7 @@ class Plot:
         self.file = folder / "garden.toml"
         self.file.write_text(
             GARDEN.format(
+                zone=_noon_zone(),
                 step=STEP_S,
                 disk=self._disk,
                 port=self._server.server_port,
@@ -92,12 +92,12 @@ class Plot:
     def database(self) -> Path:
         return self._disk / "plot.db"
 
-    def start(self, **environment: str) -> subprocess.Popen[bytes]:
+    def start(self, *, module: str = "propstick") -> subprocess.Popen[bytes]:
         """The daemon, as systemd would start it."""
         with (self.folder / "watch.log").open("ab") as log:
             return subprocess.Popen(
-                [sys.executable, "-m", "propstick", "watch", "--garden", str(self.file)],
-                stdout=log, stderr=log, env={**os.environ, **environment},
+                [sys.executable, "-m", module, "watch", "--garden", str(self.file)],
+                stdout=log, stderr=log,
             )  # fmt: skip
 
     def close(self) -> None:
