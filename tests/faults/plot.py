@@ -16,6 +16,8 @@ from propstick.edges.onewire_tree import Tree
 
 STEP_S = 2
 AIR, SOIL, OUTSIDE = "28-00000000000a", "28-00000000000b", "28-00000000000c"
+OTHERS = {"lane": "28-00000000000d", "yard": "28-00000000000e"}
+"""Boxes that stay cool until they are asked to be hot: the same box rings but once in a while."""
 GARDEN = """
 [site]
 name = "plot"
@@ -45,6 +47,18 @@ place = "soil"
 id = "{outside}"
 box = "outside"
 place = "air"
+[[box]]
+name = "lane"
+[[probe]]
+id = "{lane}"
+box = "lane"
+place = "air"
+[[box]]
+name = "yard"
+[[probe]]
+id = "{yard}"
+box = "yard"
+place = "air"
 """
 
 
@@ -56,6 +70,7 @@ class Plot:
         self._disk = disk or folder
         self.pushes: list[str] = []
         self.pushed_at: list[float] = []
+        self.hot: frozenset[str] = frozenset()
         self._stop = threading.Event()
         plot = self
 
@@ -83,6 +98,7 @@ class Plot:
                 air=AIR,
                 soil=SOIL,
                 outside=OUTSIDE,
+                **OTHERS,
             )
         )
         threading.Thread(target=self._server.serve_forever, daemon=True).start()
@@ -113,6 +129,8 @@ class Plot:
         self._tree.set(AIR, 27.0 + 2.5 * wave)
         self._tree.set(SOIL, 15.0 + 0.3 * wave)
         self._tree.set(OUTSIDE, 12.0 + 0.5 * wave)
+        for box, probe in OTHERS.items():
+            self._tree.set(probe, (31.0 if box in self.hot else 18.0) + 0.3 * wave)
 
 
 def _noon_zone() -> str:
