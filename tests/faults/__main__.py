@@ -9,7 +9,7 @@ from __future__ import annotations
 import sys
 
 from tests.bench.table import run_named
-from tests.faults import disk, kills, migration, power, season, takeover
+from tests.faults import away, disk, kills, migration, power, season, takeover
 
 FAULTS = {
     "kills": kills.kills,
@@ -17,6 +17,7 @@ FAULTS = {
     "power": power.power,
     "migration": migration.migration,
     "disk": disk.disk,
+    "away": away.away,
     "sixty-days": season.sixty_days,
 }
 

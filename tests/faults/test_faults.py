@@ -3,7 +3,7 @@
 import shutil
 
 import pytest
-from tests.faults import kills, power, season, takeover
+from tests.faults import away, kills, migration, power, season, takeover
 
 needs_cc = pytest.mark.skipif(shutil.which("cc") is None, reason="no C compiler to note writes with")
 
@@ -44,3 +44,15 @@ def test_a_day_of_faults_at_random():
 def test_a_second_daemon_is_refused_and_takes_over_from_a_dead_one():
     """On one machine nobody waits for a lease to run out: that its holder is gone can be seen."""
     assert broken(takeover.takeover(1)) == []
+
+
+@pytest.mark.slow
+def test_a_migration_killed_at_random_leaves_the_old_store_or_the_new():
+    """Four times SIGKILL on the migrating daemon, then a start that is left alone."""
+    assert broken(migration.migration(4)) == []
+
+
+@pytest.mark.slow
+def test_a_day_without_broker_and_network():
+    """Wired boxes are watched throughout; nothing old rings afterwards, nothing twice."""
+    assert broken(away.away()) == []
