@@ -9,7 +9,7 @@ from __future__ import annotations
 import sys
 
 from tests.bench.table import run_named
-from tests.faults import away, disk, kills, migration, power, season, takeover
+from tests.faults import away, disk, kills, migration, power, push, season, takeover
 
 FAULTS = {
     "kills": kills.kills,
@@ -18,6 +18,7 @@ FAULTS = {
     "migration": migration.migration,
     "disk": disk.disk,
     "away": away.away,
+    "push": push.push,
     "sixty-days": season.sixty_days,
 }
 
