@@ -50,6 +50,7 @@ def disk(full_s: float = 45.0) -> list[Figure]:
 
 
 def _lived(plot: Plot, mount: Path, full_s: float) -> list[Figure]:
+    plot.is_calm = True
     watch = plot.start()
     _until(lambda: _last_row_s(plot) > 0)
     _fill(mount / "once")
@@ -62,14 +63,14 @@ def _lived(plot: Plot, mount: Path, full_s: float) -> list[Figure]:
     _until(lambda: _last_row_s(plot) > seen_s + STEP_S)
     with _eaten(mount):
         full_from_s = time.time()
-        plot.hot = frozenset({"lane"})
+        plot.air_c["lane"] = 32.0
         time.sleep(full_s)
         before = len(_warned(plot, full_from_s))
         waited_s = time.time() - _last_row_s(plot)
         killed(watch)
         dead_s = time.time()
         watch = plot.start()
-        plot.hot = frozenset({"yard"})
+        plot.air_c["yard"] = -6.0
         time.sleep(full_s)
         is_up = watch.poll() is None
         after = len(_warned(plot, dead_s))

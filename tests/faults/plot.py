@@ -17,7 +17,7 @@ from propstick.edges.onewire_tree import Tree
 STEP_S = 2
 AIR, SOIL, OUTSIDE = "28-00000000000a", "28-00000000000b", "28-00000000000c"
 OTHERS = {"lane": "28-00000000000d", "yard": "28-00000000000e"}
-"""Boxes that stay cool until they are asked to be hot: the same box rings but once in a while."""
+"""Boxes whose air is set: the same hand is not asked for twice in a quarter of an hour."""
 GARDEN = """
 [site]
 name = "plot"
@@ -70,7 +70,8 @@ class Plot:
         self._disk = disk or folder
         self.pushes: list[str] = []
         self.pushed_at: list[float] = []
-        self.hot: frozenset[str] = frozenset()
+        self.air_c = dict.fromkeys(OTHERS, 18.0)
+        self.is_calm = False
         self._stop = threading.Event()
         plot = self
 
@@ -126,11 +127,11 @@ class Plot:
 
     def _weather(self) -> None:
         wave = math.sin(2.0 * math.pi * time.time() / 60.0)
-        self._tree.set(AIR, 27.0 + 2.5 * wave)
+        self._tree.set(AIR, 20.0 + wave if self.is_calm else 27.0 + 2.5 * wave)
         self._tree.set(SOIL, 15.0 + 0.3 * wave)
         self._tree.set(OUTSIDE, 12.0 + 0.5 * wave)
         for box, probe in OTHERS.items():
-            self._tree.set(probe, (31.0 if box in self.hot else 18.0) + 0.3 * wave)
+            self._tree.set(probe, self.air_c[box] + 0.3 * wave)
 
 
 def _noon_zone() -> str:
