@@ -213,6 +213,51 @@ def test_a_full_disk_does_not_stop_the_warnings_and_loses_no_row(rig):
     assert len(heat) == len(set(heat)) == 1
 
 
+def test_a_full_disk_is_given_the_room_kept_back_and_told_of_at_once(rig):
+    """The row that finds the disk full is stored all the same; the next one tells the person."""
+    rig.rows(2)
+    watch, keeping = rig.assembly.watch, rig.assembly.housekeeping
+    keeping._reserve._size = 2**20
+    keeping._reserve.hold(spare=0)
+    refusing = Refusing(rig.journal)
+    real = keeping.make_room
+
+    def make_room():
+        refusing.refuses = not real()
+        return not refusing.refuses
+
+    watch._parts = replace(watch._parts, journal=refusing, make_room=make_room)
+    rig.rows(1)
+    assert len(rig.stored()) == 3 * 3
+    assert watch._backlog == []
+    rig.rows(1)
+    assert [n.kinds for n, _ in rig.channel.sent] == [("store-trouble",)]
+    refusing.refuses = True  # and full again, with nothing left to give up
+    rig.rows(1)
+    assert len(watch._backlog) == 1
+
+
+def test_a_watch_starts_on_a_full_disk_and_takes_its_lease_later(rig, monkeypatch):
+    """Whoever was killed while the disk was full must be warned again after the restart."""
+    rig.rows(2)
+    rig.assembly.store.close()
+    real = Journal.take_lease
+
+    def full_disk(*_args, **_more):
+        raise StoreError("store: the disk is full", reason="full")
+
+    monkeypatch.setattr(Journal, "take_lease", full_disk)
+    monkeypatch.setattr(Journal, "commit", full_disk)
+    rig.restart()
+    rig.assembly.watch._parts = replace(rig.assembly.watch._parts, owner="me")
+    rig.rows(3)
+    assert len(rig.assembly.watch._backlog) == 3
+    monkeypatch.undo()
+    assert Journal.take_lease is real
+    rig.rows(1)
+    assert len(rig.stored()) == 6 * 3
+
+
 @pytest.mark.slow
 def test_a_push_service_that_refuses_is_tried_again_and_reported(rig):
     rig.channel.answers.extend([Delivery(ok=False, detail="HTTP 500")] * 40)

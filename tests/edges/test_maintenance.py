@@ -157,3 +157,15 @@ def test_spent_sessions_are_pruned(store):
                 )
             )
     assert prune(store, now_s=ROW_S) == 1
+
+
+def test_a_daily_backup_may_not_be_what_fills_the_disk(tmp_path, monkeypatch):
+    """Rows come before copies of them; the refusal says how much is missing, and leaves nothing behind."""
+    sqlite = open_store(f"sqlite:///{tmp_path / 's.db'}")
+    free = maintenance.shutil.disk_usage(tmp_path)
+    monkeypatch.setattr(maintenance.shutil, "disk_usage", lambda _folder: free._replace(free=99 * 2**20))
+    with pytest.raises(StoreError, match="99 MiB free, expected 100") as refused:
+        backup_and_rotate(sqlite, tmp_path / "kept", keep=2)
+    assert refused.value.reason == "full"
+    assert list((tmp_path / "kept").iterdir()) == []
+    sqlite.close()

@@ -9,13 +9,27 @@ from __future__ import annotations
 import sys
 
 from tests.bench.table import run_named
-from tests.faults import kills, power, season, takeover, takeover_postgres
+from tests.faults import (
+    away,
+    disk,
+    kills,
+    migration,
+    power,
+    push,
+    season,
+    takeover,
+    takeover_postgres,
+)  # fmt: skip
 
 FAULTS = {
     "kills": kills.kills,
     "takeover": takeover.takeover,
     "takeover-postgres": takeover_postgres.takeover_postgres,
     "power": power.power,
+    "migration": migration.migration,
+    "disk": disk.disk,
+    "away": away.away,
+    "push": push.push,
     "sixty-days": season.sixty_days,
 }
 

@@ -155,7 +155,7 @@ def sixty_days(days: int = 60, *, seed: int = 1) -> list[Figure]:
         for _ in range(days):
             season.day()
             gc.collect()
-            resident.append(_resident_mib())
+            resident.append(resident_mib())
             handles.append(len(os.listdir("/proc/self/fd")))
         season.until_s = dict.fromkeys(FAULTS, 0)
         for _ in range(90):  # an hour and a half in peace: the outbox empties
@@ -243,6 +243,7 @@ def _bits(probes: Iterable[str]) -> int:
     return sum(1 << _NUMBER[probe] for probe in probes)
 
 
-def _resident_mib() -> float:
+def resident_mib() -> float:
+    """Of this process."""
     pages = int(Path("/proc/self/statm").read_text().split()[1])
     return pages * os.sysconf("SC_PAGE_SIZE") / 2**20

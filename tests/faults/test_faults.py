@@ -3,7 +3,7 @@
 import shutil
 
 import pytest
-from tests.faults import kills, power, season, takeover, takeover_postgres
+from tests.faults import away, kills, migration, power, season, takeover, takeover_postgres
 from tests.servers import NotInstalled
 
 needs_cc = pytest.mark.skipif(shutil.which("cc") is None, reason="no C compiler to note writes with")
@@ -57,3 +57,15 @@ def test_a_second_daemon_on_postgresql_takes_the_sites_of_a_dead_one():
         pytest.skip(str(missing))
     # In so short a life the wave may not have reached the limit, so that nothing was told.
     assert [said for said in broken(figures) if "0 of 0" not in said] == []
+
+
+@pytest.mark.slow
+def test_a_migration_killed_at_random_leaves_the_old_store_or_the_new():
+    """Four times SIGKILL on the migrating daemon, then a start that is left alone."""
+    assert broken(migration.migration(4)) == []
+
+
+@pytest.mark.slow
+def test_a_day_without_broker_and_network():
+    """Wired boxes are watched throughout; nothing old rings afterwards, nothing twice."""
+    assert broken(away.away()) == []

@@ -23,6 +23,9 @@ from propstick.app.toml_lines import Lines, Path, value_at
 from propstick.errors import ConfigError
 from propstick.units import c_from_f, difference_c_from_f
 
+DEEPEST = 8
+"""Levels of tables and arrays a garden file may have; none of ours has more than four."""
+
 
 def load(path: FilePath | str, *, probes_required: bool = True) -> Settings:
     """Reads one garden file.
@@ -91,10 +94,7 @@ def find_file(given: str | None) -> FilePath:
 
 def parse(text: str, path: FilePath, *, probes_required: bool = True) -> Settings:
     """`load` for a text that came from `path`; secrets' files are looked for beside it."""
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise _not_toml(path, str(error)) from None
+    data = _data_of(text, path)
     lines = Lines(text)
     problems: list[Problem] = []
     metric, renamed = _metric(data, problems)
@@ -114,6 +114,35 @@ def parse(text: str, path: FilePath, *, probes_required: bool = True) -> Setting
     if settings is None or problems:
         raise refuse(str(path), problems, lines=lines, data=data)
     return settings
+
+
+def _data_of(text: str, path: FilePath) -> dict[str, Any]:
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise _not_toml(path, str(error)) from None
+    except RecursionError:
+        raise _not_toml(path, "brackets or dots nested without end") from None
+    except ValueError:  # Python converts no number of thousands of digits
+        raise _not_toml(path, "a number of thousands of digits") from None
+    _check_plain(data, path)
+    return data
+
+
+def _check_plain(data: dict[str, Any], path: FilePath) -> None:
+    """Refuses what tomllib takes and nothing after it could hold: deep nests, integers beyond 64 bits."""
+    level: list[Any] = [data]
+    for _ in range(DEEPEST):
+        level = [
+            item
+            for value in level
+            if isinstance(value, dict | list)
+            for item in (value.values() if isinstance(value, dict) else value)
+        ]
+        if any(isinstance(item, int) and not -(2**63) <= item < 2**63 for item in level):
+            raise _not_toml(path, "an integer of more than 64 bits")
+    if level:
+        raise _not_toml(path, f"tables nested more than {DEEPEST} deep")
 
 
 def _not_toml(path: FilePath, message: str) -> ConfigError:

@@ -9,10 +9,12 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 
 from propstick.app.answer_links import no_link
 from propstick.edges.journal import Journal
 from propstick.edges.outbox import Outgoing
+from propstick.errors import StoreError
 from propstick.ports import Channel, Clock, Delivery
 from propstick.records import Notice
 
@@ -23,8 +25,22 @@ RETRY_AFTER_S = (30, 60, 120, 300, 600, 1800)
 WORTHLESS_AFTER_S = 6 * 3600
 """A notice this old tells of a sun that has set. It is kept, and not sent."""
 DELIVERED = Delivery(ok=True, detail="sent while the store refused")
+WORTHLESS = Delivery(ok=False, detail="too old to be of use", final=True)
 TROUBLE_AFTER_S = 600
 """Undelivered this long: `push-trouble`."""
+
+
+@dataclass
+class _Unstored:
+    """A notice for one channel that the store has not taken yet."""
+
+    notice: Notice
+    attempts: int = 0
+    next_try_s: int = 0
+
+
+def _wait_s(attempts: int) -> int:
+    return RETRY_AFTER_S[min(attempts, len(RETRY_AFTER_S) - 1)]
 
 
 class DeliveryDesk:
@@ -57,8 +73,8 @@ class DeliveryDesk:
         self._thread: threading.Thread | None = None
         self._trouble: dict[str, str] = {}
         self._lock = threading.Lock()
-        self._unstored: list[Notice] = []
-        self._sent_unstored: set[tuple[str, str]] = set()
+        self._unstored: dict[tuple[str, str], _Unstored] = {}
+        self._sent_unnoted: set[tuple[str, str]] = set()
 
     def route(self, notice: Notice) -> tuple[str, ...]:
         """The channels a notice goes to: one by that name, else all that are the person's own."""
@@ -77,9 +93,11 @@ class DeliveryDesk:
         self._wanted.set()
 
     def send_unstored(self, notices: Sequence[Notice]) -> None:
-        """Takes notices the store could not; they are tried once each, from the thread."""
+        """Takes notices the store could not; they are tried like stored ones, from the thread."""
         with self._lock:
-            self._unstored.extend(notices)
+            for notice in notices:
+                for name in self.route(notice):
+                    self._unstored[notice.id, name] = _Unstored(notice)
         self.wake()
 
     def stop(self, timeout_s: float = 15.0) -> None:
@@ -95,53 +113,87 @@ class DeliveryDesk:
             return "; ".join(f"{name}: {why}" for name, why in sorted(self._trouble.items()))
 
     def work_once(self) -> int:
-        """Tries everything that is due; returns how many were handed over."""
+        """Tries everything that is due; returns how many were handed over.
+
+        First tries come before repeated ones, and a channel that fails has had its turn: one that hangs
+        holds up another by one try, however much waits for it.
+        """
         now_s = int(self._clock.wall_s())
-        handed = self._try_unstored()
+        failing: set[str] = set()
+        handed = self._try_unstored(now_s, failing)
         if not self._journal.outbox.undelivered():  # nearly always; one question to the store instead of two
             self._look_for_trouble(now_s, ())
             return handed
-        for outgoing in self._journal.outbox.waiting(now_s):
+        for outgoing in sorted(self._journal.outbox.waiting(now_s), key=lambda o: o.attempts):
             if self._stopping:
                 break
-            handed += self._try(outgoing, now_s)
+            if (
+                outgoing.channel not in failing
+                or (outgoing.notice.id, outgoing.channel) in self._sent_unnoted
+            ):
+                handed += self._try(outgoing, now_s, failing)
         self._look_for_trouble(now_s, self._journal.outbox.undelivered())
         return handed
 
-    def _try_unstored(self) -> int:
+    def _try_unstored(self, now_s: int, failing: set[str]) -> int:
+        """What the store could not take. Once it has taken a notice, the outbox goes on with it."""
         with self._lock:
-            notices, self._unstored = self._unstored, []
+            waiting = list(self._unstored.items())
         handed = 0
-        for notice in notices:
-            for name in self.route(notice):
-                if self._channels[name].send(notice, link=self._link(notice)).ok:
-                    self._sent_unstored.add((notice.id, name))
-                    handed += 1
+        for key, one in waiting:
+            if self._stopping or key[1] in failing or one.next_try_s > now_s:
+                continue
+            worthless = now_s - one.notice.issued_s > WORTHLESS_AFTER_S
+            result = WORTHLESS if worthless else self._send(one.notice, key[1])
+            if result.ok or result.final:
+                with self._lock:
+                    self._unstored.pop(key, None)
+                handed += result.ok
+            else:
+                failing.add(key[1])
+                one.next_try_s = now_s + _wait_s(one.attempts)
+                one.attempts += 1
         return handed
 
-    def _try(self, outgoing: Outgoing, now_s: int) -> bool:
-        outbox, notice = self._journal.outbox, outgoing.notice
-        channel = self._channels.get(outgoing.channel)
-        if channel is None:
-            outbox.failed(notice.id, outgoing.channel, now_s, "channel no longer in the garden file", None)
-            return False
-        if now_s - notice.issued_s > WORTHLESS_AFTER_S:
-            outbox.failed(notice.id, outgoing.channel, now_s, "too old to be of use", None)
-            return False
-        already = (notice.id, outgoing.channel) in self._sent_unstored
-        result = DELIVERED if already else channel.send(notice, link=self._link(notice))
+    def _send(self, notice: Notice, name: str) -> Delivery:
+        """Hands over once; that it was done is remembered until the store knows."""
+        result = self._channels[name].send(notice, link=self._link(notice))
         if result.ok:
-            outbox.delivered(notice.id, outgoing.channel, now_s)
-            log.info("notice-sent id=%s channel=%s", notice.id, outgoing.channel)
-            return True
-        wait_s = RETRY_AFTER_S[min(outgoing.attempts, len(RETRY_AFTER_S) - 1)]
-        retry_at_s = None if result.final else now_s + wait_s
-        outbox.failed(notice.id, outgoing.channel, now_s, result.detail, retry_at_s)
-        log.warning(
-            "notice-failed id=%s channel=%s reason=%r retry_s=%s",
-            notice.id, outgoing.channel, result.detail, None if result.final else wait_s,
-        )  # fmt: skip
-        return False
+            self._sent_unnoted.add((notice.id, name))
+        return result
+
+    def _try(self, outgoing: Outgoing, now_s: int, failing: set[str]) -> bool:
+        notice, name = outgoing.notice, outgoing.channel
+        key = (notice.id, name)
+        with self._lock:
+            self._unstored.pop(key, None)
+        if name not in self._channels:
+            result = Delivery(ok=False, detail="channel no longer in the garden file", final=True)
+        elif key in self._sent_unnoted:
+            result = DELIVERED
+        elif now_s - notice.issued_s > WORTHLESS_AFTER_S:
+            result = WORTHLESS
+        else:
+            result = self._send(notice, name)
+        if not result.ok and not result.final:
+            failing.add(name)
+        try:
+            self._note(outgoing, result, now_s)
+        except StoreError as error:
+            # A full disk must neither ring the same notice again nor hold up those behind it.
+            log.error("delivery-not-noted id=%s channel=%s reason=%r", notice.id, name, error.message)
+        return result.ok and result is not DELIVERED
+
+    def _note(self, outgoing: Outgoing, result: Delivery, now_s: int) -> None:
+        outbox, key = self._journal.outbox, (outgoing.notice.id, outgoing.channel)
+        if result.ok:
+            outbox.delivered(*key, now_s)
+            self._sent_unnoted.discard(key)
+            log.info("notice-sent id=%s channel=%s", *key)
+            return
+        wait_s = None if result.final else _wait_s(outgoing.attempts)
+        outbox.failed(*key, now_s, result.detail, None if wait_s is None else now_s + wait_s)
+        log.warning("notice-failed id=%s channel=%s reason=%r retry_s=%s", *key, result.detail, wait_s)
 
     def _look_for_trouble(self, now_s: int, undelivered: Sequence[Outgoing]) -> None:
         found = {

@@ -18,6 +18,8 @@ from apscheduler.schedulers.background import BackgroundScheduler
 from apscheduler.triggers.cron import CronTrigger
 from apscheduler.triggers.interval import IntervalTrigger
 
+from propstick.edges.reserve import Reserve
+
 log = logging.getLogger(__name__)
 
 FREE_MIB_AT_LEAST = 200
@@ -30,6 +32,7 @@ class Housekeeping:
 
     Args:
         folder: Where the store's file lies, None for a database server.
+        reserve: Room kept back beside it.
         backup: Makes one backup and drops the oldest.
         prune: Drops what is spent: sessions, delivered notices, readings past their keeping.
         zone: Time zone for chores at a time of day.
@@ -44,8 +47,10 @@ class Housekeeping:
         prune: Callable[[], object],
         zone: str,
         heartbeat_url: str | None = None,
+        reserve: Reserve | None = None,
     ) -> None:
         self._folder = folder
+        self._reserve = reserve
         self._backup = backup
         self._heartbeat_url = heartbeat_url
         self._lock = threading.Lock()
@@ -88,7 +93,17 @@ class Housekeeping:
             return
         free_mib = shutil.disk_usage(self._folder).free // 2**20
         short = free_mib < FREE_MIB_AT_LEAST
+        if self._reserve is not None and not short:
+            self._reserve.hold(spare=FREE_MIB_AT_LEAST * 2**20)
         self._note("store-trouble", "disk", f"only {free_mib} MiB free on the disk" if short else "")
+
+    def make_room(self) -> bool:
+        """Gives up the room kept back, for a store that found the disk full; False if there is none left."""
+        if self._reserve is None or not self._reserve.give_up():
+            return False
+        log.error("disk-full room='given up what was kept back'")
+        self._note("store-trouble", "disk", "the disk is full; rows go on into the last room kept back")
+        return True
 
     def make_backup(self) -> None:
         """One backup beside the store."""

@@ -56,8 +56,10 @@ class Parts:
             cheap when nothing changed.
         extra_news: Requests that came by other ways than the store, as (kind, body).
         troubles: What housekeeping found, kind of alarm → what is the matter.
+        make_room: Asked when the disk is full; True if there is some more now.
         reminder: At a row with a brief: what else to say in it, from beyond the engine; empty if nothing.
         extra_status: More to keep beside the live view.
+        owner: Takes the lease on the site before the first commit; empty: it is held, or nobody asks for one.
         on_row: Called after each commit: the publisher, the demo's table, the service manager.
         turn: Held for the length of a row, where many sites share a process.
     """
@@ -72,8 +74,10 @@ class Parts:
     garden: Callable[[], Garden]
     extra_news: Callable[[], Sequence[tuple[str, dict]]] = tuple
     troubles: Callable[[], Mapping[str, str]] = dict
+    make_room: Callable[[], bool] = lambda: False
     reminder: Callable[[int], str] = lambda _row_s: ""
     extra_status: Callable[[], Mapping[str, Any]] = dict
+    owner: str = ""
     on_row: tuple[RowListener, ...] = ()
     turn: AbstractContextManager[object] = ALONE
 
@@ -97,6 +101,7 @@ class Watch:
         self._seen = LastSeen()
         self._backlog: list[dict[str, Any]] = []
         self._store_trouble = ""
+        self._owner = parts.owner
 
     def run(self) -> None:
         """Does rows until the program stops. Leaves a checkpoint, so the next start is quick."""
@@ -162,9 +167,12 @@ class Watch:
     def _flush(self) -> None:
         """Commits what waits, oldest first, until the store refuses."""
         try:
-            until_s = int(self._parts.clock.wall_s()) + lease_s(self._step_s)
+            now_s, ttl_s = int(self._parts.clock.wall_s()), lease_s(self._step_s)
+            if self._owner:
+                self._parts.journal.take_lease(self._owner, now_s, ttl_s)
+                self._owner = ""
             while self._backlog:
-                self._parts.journal.commit(**self._backlog[0], lease_until_s=until_s)
+                self._parts.journal.commit(**self._backlog[0], lease_until_s=now_s + ttl_s)
                 del self._backlog[0]
             self._store_trouble = ""
         except StoreError as error:
@@ -172,6 +180,9 @@ class Watch:
                 # A new start sets a damaged file aside; in a file like that nothing more is safe. Of a site
                 # that another has taken over the other tells: going on here would tell everything twice.
                 raise
+            if error.reason == "full" and self._parts.make_room():
+                self._flush()
+                return
             self._store_trouble = error.message
             log.error("store-refused reason=%r rows_waiting=%d", error.message, len(self._backlog))
 

@@ -28,6 +28,7 @@ from propstick.edges.onewire import find_buses
 from propstick.edges.push_apart import ApartChannel
 from propstick.edges.readings import ReadingLog
 from propstick.edges.requests import Requests
+from propstick.edges.reserve import Reserve
 from propstick.errors import StoreError
 from propstick.garden import Garden
 from propstick.ports import Channel, Clock, Inbox, ProbeBus
@@ -75,7 +76,10 @@ class Assembly:
         self.housekeeping.stop()
         self.delivery.stop()
         self.watch.leave()
-        self.journal.lease.release()
+        try:
+            self.journal.lease.release()
+        except StoreError as error:  # it runs out by itself
+            log.warning("lease-not-released reason=%r", error.message)
         self.store.close()
 
 
@@ -112,7 +116,8 @@ def assemble(
         store = open_or_salvage(settings.store.url)
     try:
         journal = Journal(store, site)
-        journal.take_lease(this_process(), int(clock.wall_s()), lease_s(settings.garden.step_s))
+        housekeeping = _housekeeping(settings, store, clock)
+        is_held = _takes_lease(journal, clock, housekeeping, lease_s(settings.garden.step_s))
         if channels is None:
             channels = {
                 target.name: ApartChannel(target.url.reveal(), target.name)
@@ -139,7 +144,6 @@ def assemble(
             step_s=step_s,
             deadline_s=min(LONGEST_READ_S, READ_SHARE * step_s),
         )
-        housekeeping = _housekeeping(settings, store, clock)
         listeners = [believed.on_row, *on_row]
         if broker is not None:
             from propstick.app.publisher import StatePublisher
@@ -160,6 +164,8 @@ def assemble(
             garden=garden,
             extra_news=lambda: [*extra_news(), *(broker.take_requests() if broker is not None else ())],
             troubles=housekeeping.troubles,
+            make_room=housekeeping.make_room,
+            owner="" if is_held else this_process(),
             reminder=lambda row_s: _reminder(store, garden(), row_s),
             extra_status=lambda: {
                 "troubles": report.look(),
@@ -173,6 +179,21 @@ def assemble(
         store.close()
         raise
     return Assembly(watch, delivery, housekeeping, broker, sampler, journal, store, clock)
+
+
+def _takes_lease(journal: Journal, clock: Clock, housekeeping: Housekeeping, ttl_s: int) -> bool:
+    """The lease; on a disk that stays full the watch begins without, and takes it before its first commit."""
+    for _ in range(2):
+        try:
+            journal.take_lease(this_process(), int(clock.wall_s()), ttl_s)
+            return True
+        except StoreError as error:
+            if error.reason != "full":
+                raise
+            log.error("lease-refused reason=%r", error.message)
+        if not housekeeping.make_room():
+            return False
+    return False
 
 
 def _reminder(store: Store, garden: Garden, row_s: int) -> str:
@@ -237,4 +258,5 @@ def _housekeeping(settings: Settings, store: Store, clock: Clock) -> Housekeepin
         prune=prune,
         zone=settings.garden.site.zone or "UTC",
         heartbeat_url=heartbeat.reveal() if heartbeat else None,
+        reserve=Reserve(path) if path else None,
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import os
+import shutil
 import sqlite3
 import time
 from collections.abc import Callable
@@ -28,6 +29,8 @@ _PAGES_A_STEP = 2**20 // PAGE_BYTES
 _PAUSE_S = 0.01
 """Between steps of a backup, so that the watch and the card get their turn."""
 _NAME = "propstick-%Y%m%dT%H%M%SZ.db"
+SPARE_BYTES = 100 * 2**20
+"""What a daily backup must leave free: it may not be what fills the disk. Our choice."""
 _SPENT_DAYS = 90
 """Requests carried out, notices delivered and sessions that ended are of no use after a season."""
 
@@ -86,11 +89,32 @@ def backup(store: Store, path: Path, progress: Progress | None = None, *, replac
 
 
 def backup_and_rotate(store: Store, folder: Path, *, keep: int, now_s: float | None = None) -> Path:
-    """A backup named by its time, and the oldest dropped. Of one second there is one."""
+    """A backup named by its time, and the oldest dropped. Of one second there is one.
+
+    Raises:
+        StoreError: as `backup`; or it would leave less than `SPARE_BYTES` on a disk the watch may need.
+    """
+    _check_room(store, folder)
     moment = datetime.fromtimestamp(time.time() if now_s is None else now_s, UTC)
     path = backup(store, folder / moment.strftime(_NAME), replace=True)
     rotate(folder, keep)
     return path
+
+
+def _check_room(store: Store, folder: Path) -> None:
+    if store.path is None:
+        return
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        needed, free = store.path.stat().st_size, shutil.disk_usage(folder).free
+    except OSError:
+        return  # `backup` says what is wrong
+    if free < needed + SPARE_BYTES:
+        raise StoreError(
+            f"backup in {folder}: {free // 2**20} MiB free, expected {(needed + SPARE_BYTES) // 2**20}",
+            hint="delete old backups or lower [store] backup_keep; rows come before copies of them",
+            reason="full",
+        )
 
 
 def rotate(folder: Path, keep: int) -> list[Path]:

@@ -13,13 +13,7 @@ from typing import Any
 
 from propstick.errors import InputError
 from propstick.garden import CropLimits
-
-_LIMITS = {"frost_c": (-20, 10), "heat_c": (15, 45), "soil_cold_c": (-5, 25), "soil_best_c": (5, 40),
-           "soil_hot_c": (10, 50)}  # fmt: skip
-_KEYS = {*_LIMITS, "also", "by_kinship", "note", "sources", "emergence", "harvest", "bolting"}
-_HARVEST_KEYS = {"days", "at_c", "what"}
-_BOLTING_KEYS = {"day_h", "heat_c", "cold_c", "words"}
-_EMERGENCE_KEYS = {"days", "none_at_c", "normal_percent", "base_c", "theta_c_d"}
+from propstick.growing.crop_checks import check
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,7 +110,7 @@ def crop_table(text: str, *, own: str = "") -> dict[str, Crop]:
             entry.setdefault("sources", {"all": "the garden's own crop file"})
     data.update(mine)
     for name, entry in data.items():
-        _check(name, entry, data)
+        check(name, entry, data)
     crops = {name: _crop(name, entry, data) for name, entry in data.items()}
     names = [*crops, *(alias for crop in crops.values() for alias in crop.also)]
     if doubles := sorted({name for name in names if names.count(name) > 1}):
@@ -127,8 +121,9 @@ def crop_table(text: str, *, own: str = "") -> dict[str, Crop]:
 def _read(text: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"crop table: got a text that is not TOML: {error}") from None
+    except (ValueError, RecursionError) as error:
+        # Beside its own errors tomllib lets through Python's on numbers and nests of thousands.
+        raise InputError(f"crop table: got a text that is not TOML: {str(error)[:120]}") from None
 
 
 def find(crops: Mapping[str, Crop], word: str) -> Crop:
@@ -144,73 +139,6 @@ def find(crops: Mapping[str, Crop], word: str) -> Crop:
     near = difflib.get_close_matches(wanted, by_name, n=1)
     tail = f"; the nearest is {near[0]}" if near else ""
     raise InputError(f"crop: got {word!r}, expected one of {', '.join(crops)}{tail}")
-
-
-def _check(name: str, entry: Any, data: Mapping[str, Any]) -> None:
-    if not isinstance(entry, dict):
-        raise InputError(f"crop table, {name}: got {entry!r}, expected a table")
-    _known(name, entry, _KEYS)
-    for key, (low, high) in _LIMITS.items():
-        _number_between(f"{name}, {key}", entry.get(key), low, high)
-    if not isinstance(entry.get("sources"), dict) or not entry["sources"]:
-        raise InputError(f"crop table, {name}: got no sources, expected one for each kind of figure")
-    kin = entry.get("by_kinship")
-    if kin is not None and "emergence" not in data.get(kin, {}):
-        raise InputError(f"crop table, {name}: by_kinship got {kin!r}, expected a crop with its own table")
-    if "emergence" in entry:
-        _check_emergence(name, entry["emergence"])
-    if "harvest" in entry:
-        _check_harvest(name, entry["harvest"])
-    if "bolting" in entry:
-        _check_bolting(name, entry["bolting"])
-
-
-def _check_emergence(name: str, table: Mapping[str, Any]) -> None:
-    _known(f"{name}.emergence", table, _EMERGENCE_KEYS)
-    days = table.get("days", {})
-    _number_between(f"{name}.emergence, base_c", table.get("base_c"), -5, 20)
-    _number_between(f"{name}.emergence, theta_c_d", table.get("theta_c_d"), 5, 2000)
-    if not days and (table.get("base_c") is None or table.get("theta_c_d") is None):
-        raise InputError(
-            f"crop table, {name}.emergence: got no days, expected one temperature or more, "
-            "or base_c and theta_c_d"
-        )
-    for soil, value in days.items():
-        _number_between(f"{name}.emergence, days at {soil}", value, 0.5, 400)
-    for soil, value in table.get("normal_percent", {}).items():
-        _number_between(f"{name}.emergence, normal_percent at {soil}", value, 0, 100)
-        if soil not in days:
-            raise InputError(f"crop table, {name}.emergence: percent at {soil}, where no days are given")
-
-
-def _check_harvest(name: str, table: Mapping[str, Any]) -> None:
-    _known(f"{name}.harvest", table, _HARVEST_KEYS)
-    days = table.get("days")
-    if not isinstance(days, list) or len(days) != 2 or not days[0] <= days[1]:
-        raise InputError(f"crop table, {name}.harvest: days got {days!r}, expected two, the fewer first")
-    for value in days:
-        _number_between(f"{name}.harvest, days", value, 5, 400)
-    _number_between(f"{name}.harvest, at_c", table.get("at_c"), 6, 30)
-
-
-def _check_bolting(name: str, table: Mapping[str, Any]) -> None:
-    _known(f"{name}.bolting", table, _BOLTING_KEYS)
-    _number_between(f"{name}.bolting, day_h", table.get("day_h"), 8, 24)
-    _number_between(f"{name}.bolting, heat_c", table.get("heat_c"), 10, 40)
-    _number_between(f"{name}.bolting, cold_c", table.get("cold_c"), 0, 20)
-
-
-def _known(name: str, table: Mapping[str, Any], keys: set[str]) -> None:
-    for key in table:
-        if key not in keys:
-            raise InputError(f"crop table, {name}: got key {key}, expected one of {', '.join(sorted(keys))}")
-
-
-def _number_between(what: str, value: Any, low: float, high: float) -> None:
-    if value is None:
-        return
-    if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
-        raise InputError(f"crop table, {what}: got {value!r}, expected {low:g} to {high:g}")
 
 
 def _crop(name: str, entry: Mapping[str, Any], data: Mapping[str, Any]) -> Crop:

@@ -9,11 +9,14 @@ from alembic.config import Config
 
 from propstick.edges.database import Store
 
+FOLDER = Path(__file__).parent
+"""Where Alembic finds the steps."""
+
 
 def upgrade(store: Store, revision: str = "head") -> None:
     """Runs what is missing, all of it in one transaction: cut off half way, nothing has happened."""
     config = Config()
-    config.set_main_option("script_location", str(Path(__file__).parent))
+    config.set_main_option("script_location", str(FOLDER))
     with store.write() as connection:
         config.attributes["connection"] = connection
         command.upgrade(config, revision)

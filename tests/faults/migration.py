@@ -1,0 +1,168 @@
+"""The migrating daemon killed (SIGKILL) at random moments: old store or new one, never something between."""
+
+from __future__ import annotations
+
+import random
+import shutil
+import sqlite3
+import tempfile
+import time
+from collections import Counter
+from contextlib import closing, suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from tests.bench.table import Figure
+from tests.faults.next_release import REVISION
+from tests.faults.plot import Plot, ended, killed
+
+from propstick.edges import schema
+from propstick.edges.database import open_store
+
+DAYS = 60
+PROBES = 4
+STEP_MS = 300_000
+PATIENCE_S = 60.0
+LATEST_S = 1.2
+"""About what the daemon takes from the beginning of the copy to its first row here, or a little more."""
+
+
+@dataclass
+class Found:
+    """What so many kills left behind."""
+
+    kills: int = 0
+    hit: Counter[str] = field(default_factory=Counter)
+    broken: list[str] = field(default_factory=list)
+    completed: int = 0
+    rounds: int = 0
+    backups: int = 0
+
+
+def migration(count: int = 100, *, seed: int = 1) -> list[Figure]:
+    """`count` kills; each store is killed at until it has migrated, then the next is begun."""
+    found, chance = Found(), random.Random(seed)
+    with tempfile.TemporaryDirectory() as name:
+        old = Path(name) / "old.db"
+        wanted = _old_store(old)
+        while found.kills < count:
+            folder = Path(name) / f"plot-{found.rounds}"
+            folder.mkdir()
+            _round(folder, old, wanted, found, chance, count)
+            shutil.rmtree(folder)
+    where = ", ".join(f"{times} {place}" for place, times in sorted(found.hit.items()))
+    return [
+        Figure(
+            "kill -9 in a migration: sound, old or new revision, every row",
+            "always",
+            f"{len(found.broken)} broken of {found.kills} kills ({where})"
+            + "".join(f"; {b}" for b in found.broken[:3]),
+            not found.broken and found.kills >= count,
+        ),
+        Figure(
+            "the same: the next start left alone completes it",
+            "always",
+            f"{found.completed} of {found.rounds} stores, {sum(wanted.values()):,} rows each",
+            found.completed == found.rounds,
+        ),
+        Figure(
+            "the same: the copy made before is whole and of the old revision",
+            "always",
+            f"{found.backups} of {found.rounds}",
+            found.backups == found.rounds,
+        ),
+    ]
+
+
+def _round(
+    folder: Path, old: Path, wanted: dict[str, int], found: Found, chance: random.Random, most: int
+) -> None:
+    plot = Plot(folder)
+    copy = plot.database.with_name(f"plot.db.revision-{schema.REVISION}")
+    shutil.copyfile(old, plot.database)
+    found.rounds += 1
+    try:
+        while found.kills < most:
+            process = plot.start(module="tests.faults.next_release")
+            if chance.random() < 0.9:
+                _begun(copy, time.time())
+            time.sleep(chance.uniform(0.0, LATEST_S))
+            assert process.poll() is None, (folder / "watch.log").read_text()[-2000:]
+            killed(process)
+            found.kills += 1
+            before = "before the copy" if not copy.exists() else "at the step or beside it"
+            parted = copy.with_name(copy.name + ".part").exists()
+            revision, rows, sound = _seen(plot.database)
+            place = "after the step" if revision == REVISION else "amid the copy" if parted else before
+            found.hit[place] += 1
+            if not sound or revision not in (schema.REVISION, REVISION) or not _all(rows, wanted):
+                found.broken.append(f"{place}: revision {revision}, sound {sound}, {rows}")
+            if revision == REVISION:
+                break
+        process = plot.start(module="tests.faults.next_release")
+        until_s = time.time() + PATIENCE_S
+        while _seen(plot.database)[0] != REVISION and time.time() < until_s and process.poll() is None:
+            time.sleep(0.2)
+        time.sleep(2.0)
+        is_up = process.poll() is None
+        ended(process)
+        revision, rows, sound = _seen(plot.database)
+        found.completed += is_up and sound and revision == REVISION and _all(rows, wanted)
+        revision, rows, sound = _seen(copy)
+        found.backups += sound and revision == schema.REVISION and rows == wanted
+    finally:
+        plot.close()
+
+
+def _begun(copy: Path, since_s: float) -> None:
+    """Waits until the copy that comes before the step is begun: the time before that is Python's."""
+    until_s = time.time() + PATIENCE_S
+    while time.time() < until_s:
+        for path in (copy, copy.with_name(copy.name + ".part")):
+            with suppress(FileNotFoundError):
+                if path.stat().st_mtime > since_s:
+                    return
+        time.sleep(0.002)
+
+
+def _old_store(path: Path) -> dict[str, int]:
+    """A store of this release with two months of readings in it; returns the rows of each table."""
+    with closing(open_store(f"sqlite:///{path}")) as store:
+        store.site("plot")
+    first_ms = 1_772_323_200_000
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.executemany(
+            "INSERT INTO readings (site, time_ms, probe, raw_cc, flags) VALUES (1, ?, ?, ?, 0)",
+            (
+                (first_ms + row * STEP_MS, probe, 1500 + row % 70)
+                for row in range(DAYS * 86_400_000 // STEP_MS)
+                for probe in range(1, PROBES + 1)
+            ),
+        )
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute("PRAGMA journal_mode=delete")
+    return _seen(path)[1]
+
+
+def _seen(path: Path) -> tuple[str, dict[str, int], bool]:
+    """Revision, rows by table, soundness: in SQL's own words, with none of our code between."""
+    if not path.exists():
+        return "", {}, False
+    with closing(sqlite3.connect(path, timeout=20)) as connection:
+        sound = connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+        (revision,) = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+        tables = ("readings", "sites")
+        rows = {t: connection.execute(f"SELECT count(*) FROM {t}").fetchone()[0] for t in tables}
+        if revision == REVISION:
+            (summed,) = connection.execute("SELECT sum(readings) FROM invented_days").fetchone()
+            sound = sound and summed <= rows["readings"]
+            sound = sound and summed >= DAYS * PROBES * 86_400_000 // STEP_MS
+        else:
+            names = "SELECT count(*) FROM sqlite_master WHERE name IN ('invented_days', 'ix_invented')"
+            sound = sound and connection.execute(names).fetchone() == (0,)
+    return revision, rows, sound
+
+
+def _all(rows: dict[str, int], wanted: dict[str, int]) -> bool:
+    """The watch adds rows of its own once it runs."""
+    return all(rows.get(table, 0) >= count for table, count in wanted.items())
