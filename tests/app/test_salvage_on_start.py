@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from propstick.app.wiring import _open
+from propstick.app.wiring import open_or_salvage
 from propstick.edges.database import open_store
 from propstick.edges.sowings import Sowings
 
@@ -23,7 +23,7 @@ def test_a_damaged_file_is_set_aside_and_the_watch_begins_in_a_fresh_one(tmp_pat
     damaged = bytearray(file.read_bytes())
     damaged[100:116] = b"\xff" * 16  # the root page of the list of tables
     file.write_bytes(bytes(damaged))
-    fresh = _open(url)
+    fresh = open_or_salvage(url)
     for thread in threading.enumerate():
         if thread.name == "rescue":
             thread.join(10)
