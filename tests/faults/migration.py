@@ -19,11 +19,11 @@ from tests.faults.plot import Plot, ended, killed
 from propstick.edges import schema
 from propstick.edges.database import open_store
 
-DAYS = 60
+DAYS = 90
 PROBES = 4
 STEP_MS = 300_000
 PATIENCE_S = 60.0
-LATEST_S = 1.2
+LATEST_S = 0.5
 """About what the daemon takes from the beginning of the copy to its first row here, or a little more."""
 
 
@@ -39,7 +39,7 @@ class Found:
     backups: int = 0
 
 
-def migration(count: int = 100, *, seed: int = 1) -> list[Figure]:
+def migration(count: int = 60, *, seed: int = 1) -> list[Figure]:
     """`count` kills; each store is killed at until it has migrated, then the next is begun."""
     found, chance = Found(), random.Random(seed)
     with tempfile.TemporaryDirectory() as name:
@@ -126,7 +126,7 @@ def _begun(copy: Path, since_s: float) -> None:
 
 
 def _old_store(path: Path) -> dict[str, int]:
-    """A store of this release with two months of readings in it; returns the rows of each table."""
+    """A store of this release with three months of readings in it; returns the rows of each table."""
     with closing(open_store(f"sqlite:///{path}")) as store:
         store.site("plot")
     first_ms = 1_772_323_200_000
