@@ -79,7 +79,9 @@ def _lived(plot: Plot, mount: Path, full_s: float) -> list[Figure]:
     free_s = time.time()
     _until(lambda: _last_row_s(plot) > free_s)
     assert ended(watch) == 0
-    stored, gone = _rows(plot, dead_s, free_s), _rows(plot, full_from_s, dead_s)
+    # The first row of the new life bears the grid's time just before it.
+    born_s = dead_s - STEP_S
+    stored, gone = _rows(plot, born_s, free_s), _rows(plot, full_from_s, born_s)
     with closing(open_store(f"sqlite:///{plot.database}")) as store:
         sound = quick_check(store) == ""
         notices = Journal(store, "plot").notices(0, 2**33)
