@@ -60,6 +60,15 @@ def cover(
     return ask(service, site, response, "cover", {"box": box, "on": wish.on}, key=key)
 
 
+@router.post("/hardening", status_code=202)
+def hardening(
+    box: BoxName, wish: OnIn, service: ServiceDep, site: SiteDep, response: Response,
+    key: OnceKey = None,
+) -> AskedOut:  # fmt: skip
+    """Hardening off begins, to be told of in each evening brief, or ends."""
+    return ask(service, site, response, "hardening", {"box": box, "on": wish.on}, key=key)
+
+
 @router.post("/watered", status_code=202)
 def watered(
     box: BoxName,

@@ -341,6 +341,15 @@ class WateredTold:
 
 
 @dataclass(frozen=True, kw_only=True)
+class HardeningTold:
+    """A person begins to harden a box off for the open, or no longer does."""
+
+    time_s: int
+    box: str
+    on: bool
+
+
+@dataclass(frozen=True, kw_only=True)
 class Acknowledged:
     """A person has seen the alarm."""
 
@@ -377,7 +386,17 @@ class Trouble:
     detail: str = ""
 
 
-News = GardenChanged | LidTold | CoverTold | WateredTold | Acknowledged | Shelved | ServiceChanged | Trouble
+News = (
+    GardenChanged
+    | LidTold
+    | CoverTold
+    | WateredTold
+    | HardeningTold
+    | Acknowledged
+    | Shelved
+    | ServiceChanged
+    | Trouble
+)
 
 
 @dataclass(frozen=True, kw_only=True)

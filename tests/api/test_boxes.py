@@ -11,6 +11,7 @@ DAY = {"from": "2026-04-12T14:00:00Z", "to": "2026-04-13T08:00:00Z"}
         ("lid", {"opening": 0.3}, "lid"),
         ("lid", {"opening": None}, "lid"),
         ("cover", {"on": True}, "cover"),
+        ("hardening", {"on": True}, "hardening"),
         ("watered", None, "watered"),
         ("watered", {"at": "2026-04-10T07:30:00+02:00"}, "watered"),
         ("out-of-service", {"on": True}, "out-of-service"),

@@ -5,7 +5,15 @@ import pytest
 from propstick.app.newsdesk import news_of
 from propstick.errors import InputError
 from propstick.garden import Box, Garden
-from propstick.records import Acknowledged, CoverTold, LidTold, ServiceChanged, Shelved, WateredTold
+from propstick.records import (
+    Acknowledged,
+    CoverTold,
+    HardeningTold,
+    LidTold,
+    ServiceChanged,
+    Shelved,
+    WateredTold,
+)
 from propstick.times import utc_text
 
 ROW_S = 1_790_000_040
@@ -24,6 +32,7 @@ def ask(kind, **body):
         ("lid", {"box": "north", "opening": "propped"}, LidTold(time_s=ROW_S, box="north", opening=0.1)),
         ("lid", {"box": "north", "opening": None}, LidTold(time_s=ROW_S, box="north", opening=None)),
         ("cover", {"box": "north", "on": True}, CoverTold(time_s=ROW_S, box="north", on=True)),
+        ("hardening", {"box": "north", "on": True}, HardeningTold(time_s=ROW_S, box="north", on=True)),
         ("watered", {"box": "north"}, WateredTold(time_s=ROW_S, box="north")),
         (
             "watered",

@@ -318,7 +318,7 @@ def test_what_the_season_reminds_of_goes_out_with_the_brief(rig):
     """Only at the row of a brief is it asked; the stored brief and the pushed one say the same."""
     asked = []
 
-    def reminder(row_s):
+    def reminder(row_s, _outcome):
         asked.append(row_s)
         return "Look whether north is dry."
 

@@ -4,7 +4,13 @@ from datetime import date
 
 import pytest
 
-from propstick.growing.hardening import DAY_OPENINGS, NIGHT_OPENINGS, days_lived, hardening_plan
+from propstick.growing.hardening import (
+    DAY_OPENINGS,
+    NIGHT_OPENINGS,
+    days_lived,
+    hardening_plan,
+    hardening_words,
+)
 
 START = date(2026, 4, 20)
 
@@ -45,3 +51,15 @@ def test_the_recorded_lid_says_how_far_the_week_is():
     assert days_lived([*week[:3], (1.0, None), (1.0, 0.1)]) == 4
     assert days_lived([(0.09, 0.0)]) == 1  # as good as a tenth
     assert days_lived([]) == 0
+
+
+def test_an_evening_says_tonight_and_tomorrow_in_one_sentence():
+    cold = hardening_plan(date(2026, 4, 10), frost_limit_c=1.0, days_done=3, tonight_low_c=-1.2)
+    assert hardening_words("north", cold) == (
+        "Hardening off north, day 4 of 7: lid shut tonight (it may fall to -1 °C), fully open tomorrow."
+    )
+    mild = hardening_plan(date(2026, 4, 10), frost_limit_c=1.0, days_done=3, tonight_low_c=6.0)
+    assert hardening_words("north", mild).startswith("Hardening off north, day 4 of 7: lid propped tonight,")
+    last = hardening_plan(date(2026, 4, 10), frost_limit_c=1.0, days_done=6, tonight_low_c=6.0)
+    assert hardening_words("north", last) == "Hardening off north, day 7 of 7: lid fully open tonight."
+    assert hardening_words("north", ()) == "north is hardened off: its cover can go."

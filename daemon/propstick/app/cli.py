@@ -32,6 +32,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "lid": ("lid", "say how far a lid is open"),
     "cover": ("cover", "say that a blanket is on or off"),
     "watered": ("watered", "say that a box was watered, just now or earlier"),
+    "harden": ("harden", "begin a week of hardening off: the evening brief then tells each day's lid"),
     "sow": ("sow", "write down a sowing, and the days you saw it up, picked, cleared"),
     "season": ("season", "when each batch comes up and is picked, what to sow next, what the boxes gained"),
     "import": ("importing", "put a recording into the store"),

@@ -15,6 +15,7 @@ from propstick.garden import Garden
 from propstick.records import (
     Acknowledged,
     CoverTold,
+    HardeningTold,
     LidTold,
     News,
     ServiceChanged,
@@ -49,10 +50,11 @@ def news_of(
         )
     if kind == "lid":
         return LidTold(time_s=row_s, box=box, opening=_opening(body.get("opening")))
-    if kind == "cover":
+    if kind in ("cover", "hardening"):
         if not isinstance(body.get("on"), bool):
-            raise InputError(f"request cover: on was {body.get('on')!r}, expected true or false")
-        return CoverTold(time_s=row_s, box=box, on=body["on"])
+            raise InputError(f"request {kind}: on was {body.get('on')!r}, expected true or false")
+        told = CoverTold if kind == "cover" else HardeningTold
+        return told(time_s=row_s, box=box, on=body["on"])
     if kind == "watered":
         return WateredTold(time_s=_watered_at(body.get("at"), row_s), box=box)
     if kind == "out-of-service":

@@ -75,7 +75,7 @@ class Parts:
     extra_news: Callable[[], Sequence[tuple[str, dict]]] = tuple
     troubles: Callable[[], Mapping[str, str]] = dict
     make_room: Callable[[], bool] = lambda: False
-    reminder: Callable[[int], str] = lambda _row_s: ""
+    reminder: Callable[[int, Outcome], str] = lambda _row_s, _outcome: ""
     extra_status: Callable[[], Mapping[str, Any]] = dict
     owner: str = ""
     on_row: tuple[RowListener, ...] = ()
@@ -131,7 +131,7 @@ class Watch:
         news, done = self._news(row, garden)
         block = _block_of(arrived, row.time_s, self._step_s, _columns(garden, arrived))
         self.state, outcome = advance(self.state, block, news)
-        if outcome.briefs and (more := parts.reminder(row.time_s)):
+        if outcome.briefs and (more := parts.reminder(row.time_s, outcome)):
             briefs = tuple(replace(one, text=f"{one.text} {more}") for one in outcome.briefs)
             outcome = replace(outcome, briefs=briefs)
         readings = _with_flags(arrived, block, outcome)

@@ -32,6 +32,7 @@ from propstick.edges.reserve import Reserve
 from propstick.errors import StoreError
 from propstick.garden import Garden
 from propstick.ports import Channel, Clock, Inbox, ProbeBus
+from propstick.records import Outcome
 
 log = logging.getLogger(__name__)
 
@@ -166,7 +167,7 @@ def assemble(
             troubles=housekeeping.troubles,
             make_room=housekeeping.make_room,
             owner="" if is_held else this_process(),
-            reminder=lambda row_s: _reminder(store, garden(), row_s),
+            reminder=lambda row_s, outcome: _reminder(store, garden(), row_s, outcome, settings.path),
             extra_status=lambda: {
                 "troubles": report.look(),
                 **({"packs_seen": broker.seen()} if broker is not None else {}),
@@ -196,11 +197,11 @@ def _takes_lease(journal: Journal, clock: Clock, housekeeping: Housekeeping, ttl
     return False
 
 
-def _reminder(store: Store, garden: Garden, row_s: int) -> str:
+def _reminder(store: Store, garden: Garden, row_s: int, outcome: Outcome, path: Path | None) -> str:
     """Loaded twice a day at most: the season is no part of an ordinary row."""
-    from propstick.app.season_water import reminder
+    from propstick.app.season_reminder import reminder
 
-    return reminder(store, garden, row_s)
+    return reminder(store, garden, row_s, outcome, garden_file=path)
 
 
 def open_or_salvage(url: str) -> Store:

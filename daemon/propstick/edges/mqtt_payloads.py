@@ -24,7 +24,7 @@ REMEMBERED_PACKS = 64
 MOST_NODES = 256
 MOST_PROBES = 64
 """Names a node may use; each becomes a probe that is kept for ever."""
-REQUEST_KINDS = ("acknowledge", "shelve", "unshelve", "lid", "cover", "watered")
+REQUEST_KINDS = ("acknowledge", "shelve", "unshelve", "lid", "cover", "watered", "hardening")
 """What may be asked for from afar. Taking a box out of service needs the page or the command line."""
 _LARGEST_VALUE = 10_000.0
 _NODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")

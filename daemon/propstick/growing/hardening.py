@@ -19,6 +19,7 @@ COLD_DAY_C = 4.4
 MARGIN_C = 1.0
 """A night is let in only if its low end stays so far above the crop's limit."""
 CLOSED = 0.0
+_WORDS = {0.0: "shut", 0.1: "propped", 0.3: "a third open", 0.5: "half open", 1.0: "fully open"}
 NEARLY = 0.8
 """A day counts as lived through if its lid stood so much of the planned opening, as a mean. Ours."""
 
@@ -93,6 +94,23 @@ def hardening_plan(
             )
         plan.append(HardeningDay(day=day, by_day=by_day, at_night=at_night, words=words))
     return tuple(plan)
+
+
+def hardening_words(box: str, plan: Sequence[HardeningDay]) -> str:
+    """What is left of a box's plan in one sentence for an evening: tonight's lid and tomorrow's."""
+    if not plan:
+        return f"{box} is hardened off: its cover can go."
+    tonight = plan[0]
+    night = f"lid {_opening_words(tonight.at_night)} tonight"
+    if tonight.words.startswith("shut tonight"):
+        night += f" ({tonight.words.partition(': ')[2]})"
+    tomorrow = f", {_opening_words(plan[1].by_day)} tomorrow" if len(plan) > 1 else ""
+    day = len(DAY_OPENINGS) - len(plan) + 1
+    return f"Hardening off {box}, day {day} of {len(DAY_OPENINGS)}: {night}{tomorrow}."
+
+
+def _opening_words(opening: float) -> str:
+    return _WORDS[min(_WORDS, key=lambda known: abs(known - opening))]
 
 
 def _tonight(
