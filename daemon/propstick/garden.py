@@ -159,10 +159,11 @@ class Probe:
 
     Attributes:
         id: 1-wire ROM id such as `28-3c01b556e1a2`, `node/name` over MQTT, or a recording's column.
-        box: A box's name, or `outside`.
+        box: A box's name, `outside`, or `site` for a loose probe.
         correction_c: Added to the raw value.
         every_s: Seconds between its readings where it is slower than the grid; None on a wire.
             A value is carried for 2 × `every_s` (design §2).
+        spot: Of a loose probe: the spot it lies on, without a box, to find out what sun comes there.
     """
 
     id: str
@@ -170,6 +171,17 @@ class Probe:
     place: Place
     correction_c: float = 0.0
     every_s: float | None = None
+    spot: str | None = None
+
+    @property
+    def is_loose(self) -> bool:
+        """Whether it lies on a bare spot: nothing is decided by it, and only its silence is told."""
+        return self.spot is not None
+
+    @property
+    def where(self) -> str:
+        """Its box or its spot, as a table shows it: `north`, `outside`, `spot lane`."""
+        return self.box if self.spot is None else f"spot {self.spot}"
 
 
 @dataclass(frozen=True, kw_only=True)

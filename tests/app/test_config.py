@@ -314,3 +314,30 @@ def test_an_empty_text_is_a_garden_of_defaults(tmp_path):
     assert garden.boxes == ()
     assert garden.limits.over(DEFAULT_LIMITS) == DEFAULT_LIMITS
     assert garden == Garden()
+
+
+LOOSE = '[[spot]]\nname = "lane"\n[[probe]]\nid = "28-00000000000b"\nspot = "lane"\nplace = "air"\n'
+
+
+def test_a_loose_probe_stands_on_a_spot_instead_of_in_a_box(written):
+    probe = load(written(GOOD + LOOSE)).garden.probes[1]
+    assert (probe.box, probe.spot, probe.is_loose, probe.where) == ("site", "lane", True, "spot lane")
+    assert not load(written(GOOD + LOOSE)).garden.probes[0].is_loose
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (('spot = "lane"', 'spot = "lnae"'), "expected a [[spot]]: lane; the nearest is lane"),
+        (('spot = "lane"\n', ""), "key box: got nothing, expected box, or for a probe without a box spot"),
+        (('spot = "lane"', 'spot = "lane"\nbox = "north"'), "key box: got box and spot"),
+        (('place = "air"', 'place = "soil"'), "key place: got 'soil', expected air"),
+    ],
+)  # fmt: skip
+def test_a_loose_probe_told_wrongly_is_named(refused, change, said):
+    assert said in refused(LOOSE.replace(*change)).message
+
+
+def test_a_loose_probe_taken_for_another_is_named_by_its_spot(refused):
+    twice = LOOSE.replace("28-00000000000b", "28-3c01b556e1a2")
+    assert "got spot lane air, on line 11 north air" in refused(twice).message

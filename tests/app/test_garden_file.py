@@ -118,3 +118,14 @@ def test_mode_stays_and_a_link_stays_a_link(file, tmp_path):
     assert link.is_symlink()
     assert os.stat(file).st_mode & 0o777 == 0o640
     assert NEW in file.read_text()
+
+
+def test_a_probe_goes_loose_on_a_spot_and_back_into_a_box(file):
+    file.write_text(TEXT + '[[spot]]\nname = "lane"\n')
+    edit(file, assign(RED, "lane", "air", is_loose=True))
+    assert tomllib.loads(file.read_text())["probe"] == [{"id": RED, "spot": "lane", "place": "air"}]
+    assert "# the good one" in file.read_text()
+    edit(file, assign(RED, "north", "air"))
+    assert tomllib.loads(file.read_text())["probe"] == [{"id": RED, "box": "north", "place": "air"}]
+    edit(file, assign(NEW, "lane", "air", is_loose=True))
+    assert tomllib.loads(file.read_text())["probe"][1] == {"id": NEW, "spot": "lane", "place": "air"}

@@ -216,3 +216,32 @@ def test_an_alarm_of_a_day_is_stale(live):
     said = live([29.0 + 0.01 * (k % 5) for k in range(1500)])
     assert [c.time_s for c in said.of("heat") if c.event == "updated"][-1] == at(2 + 1440)
     assert len(said.notices) == 1
+
+
+def with_loose(lone):
+    """The lone box with two loose probes on one bare spot."""
+    loose = tuple(Probe(id=f"loose{k}", box="site", place="air", spot="lane") for k in (1, 2))
+    return replace(lone, probes=(*lone.probes, *loose))
+
+
+def test_a_loose_probe_in_the_sun_stuck_leaping_or_at_odds_raises_nothing(live, lone):
+    """Fifty degrees, seven hours unchanged, a leap, thirty degrees apart: no alarm, no part in a box."""
+    n = 480
+    first = np.full(n, 50.0)
+    first[450:452] = -5.0
+    columns = {"loose1": first, "loose2": np.full(n, 20.0)}
+    air = 15.0 + 0.5 * np.sin(np.arange(n) / 20.0)
+    said = live(list(air), garden=with_loose(lone), columns=columns)
+    assert said.kinds() == []
+    assert [one.box for one in said.now] == ["north", "outside"]
+    assert said.now[0].air_c == pytest.approx(air[-1], abs=0.006)
+
+
+def test_a_loose_probe_that_falls_silent_is_told_as_one_and_waits_for_the_brief(live, lone):
+    gone = [20.0] * 10 + [np.nan] * 20
+    said = live([15.0 + 0.1 * (k % 3) for k in range(30)], garden=with_loose(lone), columns={
+        "loose1": gone, "loose2": [20.0 + 0.1 * (k % 3) for k in range(30)]})  # fmt: skip
+    (alarm,) = [change.alarm for change in said.of("probe-silent")]
+    assert (alarm.box, alarm.place, alarm.probe) == ("site", "air", "loose1")
+    assert alarm.message.startswith("the loose probe on lane gives no reading (loose1)")
+    assert said.notices == ()

@@ -185,7 +185,7 @@ def _probe(one: Sighting, unit: Unit, step_s: int, now_s: int) -> Finding:
             found=f"{_value(one, unit)}, in no place of the garden file",
             do=f"propstick probes name {one.id} BOX PLACE",
         )
-    place = f"{one.assigned.box} {one.assigned.place}"
+    place = f"{one.assigned.where} {one.assigned.place}"
     if one.seen_on is None:
         return Finding(
             thing=one.id,

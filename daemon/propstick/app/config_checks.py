@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from pydantic import BaseModel
 
 from propstick.app.config_errors import Problem, nearest, shown
-from propstick.app.config_models import AlarmsTable, GardenTable, PushEntryTable
+from propstick.app.config_models import AlarmsTable, GardenTable, ProbeTable, PushEntryTable
 from propstick.app.toml_lines import Lines, Path
 from propstick.garden import DEFAULT_LIMITS, OUTSIDE, Limits
 
@@ -107,19 +107,19 @@ def _limits_in_order(own: AlarmsTable, wider: AlarmsTable, path: Path) -> Iterab
     heat_c, prop_c, frost_c = limits.heat_c or 0.0, limits.prop_c or 0.0, limits.frost_c or 0.0
     if "prop_c" in _set_keys(own, wider) and prop_c > heat_c:
         yield Problem(
-            path=_where(own, path, ("prop_c", "heat_c")),
+            path=_limit_at(own, path, ("prop_c", "heat_c")),
             found=f"prop_c {prop_c:g} above heat_c {heat_c:g}",
             expected="advice to prop below the alarm",
         )
     if frost_c >= heat_c:
         yield Problem(
-            path=_where(own, path, ("frost_c", "heat_c")),
+            path=_limit_at(own, path, ("frost_c", "heat_c")),
             found=f"frost_c {frost_c:g}, heat_c {heat_c:g}",
             expected="frost below heat",
         )
 
 
-def _where(own: AlarmsTable, path: Path, keys: tuple[str, str]) -> Path:
+def _limit_at(own: AlarmsTable, path: Path, keys: tuple[str, str]) -> Path:
     here = [key for key in keys if key in own.model_fields_set]
     return (*path, here[0]) if here else ("alarms", keys[0])
 
@@ -130,20 +130,40 @@ def _set_keys(*tables: AlarmsTable) -> set[str]:
 
 def _probes(tables: GardenTable, lines: Lines) -> Iterable[Problem]:
     boxes = [box.name for box in tables.box] + [OUTSIDE]
+    spots = [spot.name for spot in tables.spot]
     first: dict[str, int] = {}
     for k, probe in enumerate(tables.probe):
-        if probe.box not in boxes:
+        if (probe.box is None) == (probe.spot is None):
+            yield Problem(
+                path=("probe", k, "box"),
+                found="nothing" if probe.box is None else "box and spot",
+                expected="box, or for a probe without a box spot, and not both",
+            )
+        elif probe.box is not None and probe.box not in boxes:
             yield _unknown(("probe", k, "box"), probe.box, boxes, "a [[box]]")
+        elif probe.spot is not None:
+            if probe.spot not in spots:
+                yield _unknown(("probe", k, "spot"), probe.spot, spots, "a [[spot]]")
+            if probe.place != "air":
+                yield Problem(
+                    path=("probe", k, "place"),
+                    found=shown(probe.place),
+                    expected="air: a probe on a bare spot shows sun by its warmth",
+                )
         if probe.id in first:
             other = tables.probe[first[probe.id]]
             line = lines.of(("probe", first[probe.id], "id"))
             yield Problem(
                 path=("probe", k, "id"),
-                found=f"{probe.box} {probe.place}, on line {line} {other.box} {other.place}",
+                found=f"{_where(probe)} {probe.place}, on line {line} {_where(other)} {other.place}",
                 expected="a probe in one place",
                 hint="delete one of the two [[probe]] entries",
             )
         first.setdefault(probe.id, k)
+
+
+def _where(probe: ProbeTable) -> str:
+    return probe.box or f"spot {probe.spot}"
 
 
 def _unknown(path: Path, name: str, known: list[str], what: str) -> Problem:

@@ -21,7 +21,7 @@ from propstick.app.settings import (
     WatchSettings,
 )
 from propstick.app.toml_lines import Path
-from propstick.garden import Box, Garden, NoticeSettings, Obstacle, Person, Probe, Site, Spot
+from propstick.garden import SITE, Box, Garden, NoticeSettings, Obstacle, Person, Probe, Site, Spot
 
 
 def settings_of(tables: GardenTable, path: FilePath, problems: list[Problem]) -> Settings:
@@ -77,7 +77,7 @@ def _garden(tables: GardenTable) -> Garden:
             Spot(name=spot.name, obstacles=tuple(Obstacle(**o.model_dump()) for o in spot.obstacles))
             for spot in tables.spot
         ),
-        probes=tuple(Probe(**probe.model_dump()) for probe in tables.probe),
+        probes=tuple(Probe(**probe.model_dump() | {"box": probe.box or SITE}) for probe in tables.probe),
         limits=limits_of(tables.alarms),
         notices=_notices(tables.push),
         step_s=tables.watch.step_s,

@@ -178,7 +178,8 @@ class SpotTable(_Table):
 
 class ProbeTable(_Table):
     id: ProbeId
-    box: Name
+    box: Name | None = None
+    spot: Name | None = None
     place: Place
     correction_c: float = _difference(-LARGEST_CORRECTION_C, LARGEST_CORRECTION_C, 0.0)
     every_s: float | None = _number(1, 3600)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 import stat
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -40,16 +40,23 @@ def edit(path: Path, change: Change) -> None:
         _replace(path, before, after.encode("utf-8"))
 
 
-def assign(probe_id: str, box: str, place: str) -> Change:
-    """The change that puts a probe in a place: a new `[[probe]]`, or the one it has moved."""
+def assign(probe_id: str, where: str, place: str, *, is_loose: bool = False) -> Change:
+    """The change that puts a probe in a place: a new `[[probe]]`, or the one it has moved.
+
+    Args:
+        where: A box or `outside`; of a loose probe its spot.
+    """
+    key, other = ("spot", "box") if is_loose else ("box", "spot")
 
     def change(text: str) -> str:
         document = tomlkit.parse(text)
         index = _index(document, probe_id)
         if index is None:
-            return _with_new_probe(text, document, probe_id, box, place)
+            return _with_new_probe(text, document, {"id": probe_id, key: where, "place": place})
         entry = document["probe"][index]
-        entry["box"] = box
+        if other in entry:
+            del entry[other]
+        entry[key] = where
         entry["place"] = place
         return tomlkit.dumps(document)
 
@@ -83,12 +90,11 @@ def _index(document: tomlkit.TOMLDocument, probe_id: str) -> int | None:
     return next((k for k, entry in enumerate(entries) if entry.get("id") == probe_id), None)
 
 
-def _with_new_probe(text: str, document: tomlkit.TOMLDocument, probe_id: str, box: str, place: str) -> str:
+def _with_new_probe(text: str, document: tomlkit.TOMLDocument, words: Mapping[str, str]) -> str:
     """The new entry after the last one, before whatever comment leads over to the next table.
 
     tomlkit counts such a comment to the table above it and would write below it: hence by lines.
     """
-    words = {"id": probe_id, "box": box, "place": place}
     entry = ["[[probe]]", *(f"{key} = {tomlkit.item(value).as_string()}" for key, value in words.items())]
     count = len(document.get("probe", []))
     if count:

@@ -34,7 +34,7 @@ class Exported:
 
     Attributes:
         readings: How many values.
-        left_out: Probes that stand in no place of the garden now, so that their column has no name.
+        left_out: Probes in no box of the garden now, nor outside, so that their column has no name.
     """
 
     readings: int
@@ -42,9 +42,12 @@ class Exported:
 
 
 def column_names(garden: Garden) -> dict[str, str]:
-    """Probe id → column of a recording: `<box>.<place>`, with the probe where a place has several."""
+    """Probe id → column of a recording: `<box>.<place>`, with the probe where a place has several.
+
+    A loose probe has no column: a replay would take its spot for a box, and warn of it.
+    """
     names = {}
-    for probe in garden.probes:
+    for probe in (one for one in garden.probes if not one.is_loose):
         alone = len(garden.probes_at(probe.box, probe.place)) == 1
         column = f"{probe.box}.{probe.place}"
         names[probe.id] = column if alone else f"{column}.{_as_name(probe.id)}"

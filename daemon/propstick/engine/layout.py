@@ -63,7 +63,7 @@ class Layout:
             add [K], shape (m,); infinite where changes are not judged.
         stuck_s: Unchanged so long (by day, for air) is stuck, shape (m,); 0 where not judged.
         by_day: Only daylight counts towards `stuck_s`, shape (m,).
-        columns: Of each (box, place) its probes' columns.
+        columns: Of each (box, place) its probes' columns; loose probes have none.
     """
 
     ids: tuple[str, ...]
@@ -109,8 +109,9 @@ def layout_of(garden: Garden) -> Layout:
     rows = []
     for probe in garden.probes:
         outside = probe.box == OUTSIDE
-        limits = garden.site_limits if outside else names[probe.box].limits.over(garden.site_limits)
-        key = (outside, probe.place)
+        bare = outside or probe.is_loose
+        limits = garden.site_limits if bare else names[probe.box].limits.over(garden.site_limits)
+        key = (outside, probe.place)  # a loose probe lies in the sun, and warms as one in a box does
         every_s = round(probe.every_s or 0)
         silent_s = max(round(60 * limits.silent_minutes), SILENT_INTERVALS * every_s)
         # A lid stays as it is while its contact misses a beat.
@@ -132,6 +133,8 @@ def layout_of(garden: Garden) -> Layout:
     )
     columns: dict[tuple[str, str], tuple[int, ...]] = {}
     for c, probe in enumerate(garden.probes):
+        if probe.is_loose:  # of no place: nothing is decided by it
+            continue
         columns[probe.box, probe.place] = (*columns.get((probe.box, probe.place), ()), c)
     return Layout(
         ids=tuple(probe.id for probe in garden.probes),

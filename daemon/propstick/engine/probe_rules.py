@@ -24,6 +24,8 @@ def probe_conditions(
     if not m:
         return []
     subjects = tuple(Subject(p.box, p.place, p.id) for p in garden.probes)
+    seated = [c for c, p in enumerate(garden.probes) if not p.is_loose]
+    at_home = tuple(subjects[c] for c in seated)
     t = time_s[:, None]
     shape = checked.value_c.shape
     always, nothing, no_limit = np.ones(shape, dtype=np.bool_), np.full(shape, np.nan), np.full(m, np.nan)
@@ -35,12 +37,13 @@ def probe_conditions(
             value_c=nothing, limit_c=no_limit,
         ),
         condition(
-            "probe-stuck", subjects, codes=_codes(stuck), known=stuck | checked.fresh,
-            value_c=np.where(stuck, checked.read_c, checked.value_c), limit_c=no_limit,
+            "probe-stuck", at_home, codes=_codes(stuck)[:, seated],
+            known=(stuck | checked.fresh)[:, seated],
+            value_c=np.where(stuck, checked.read_c, checked.value_c)[:, seated], limit_c=no_limit[seated],
         ),
         condition(
-            "probe-jump", subjects, codes=_codes(t - checked.spike_s < JUMPY_S), known=always,
-            value_c=nothing, limit_c=no_limit,
+            "probe-jump", at_home, codes=_codes(t - checked.spike_s < JUMPY_S)[:, seated],
+            known=always[:, seated], value_c=nothing[:, seated], limit_c=no_limit[seated],
         ),
     ]  # fmt: skip
     disagreeing = _disagreement(garden, layout, checked, soil)

@@ -26,6 +26,12 @@ class Speech:
         self._unit = garden.site.unit
         self._twelve = garden.twelve_hour
         self._sign = garden.decimal_sign
+        self._loose = {probe.id: probe.spot for probe in garden.probes if probe.spot is not None}
+
+    def probe(self, alarm: Alarm) -> str:
+        """The probe an alarm is about: `the air probe in north`, `the loose probe on lane`."""
+        spot = self._loose.get(alarm.probe or "")
+        return probe_name(alarm.box, alarm.place) if spot is None else f"the loose probe on {spot}"
 
     @property
     def unit(self) -> str:
@@ -104,7 +110,7 @@ def alarm_message(alarm: Alarm, speech: Speech, *, detail: str = "", remedy: str
     limit = "" if alarm.limit_c is None else speech.limit(alarm.limit_c)
     eta = "" if alarm.eta_s is None else speech.by(alarm.eta_s)
     probe = f" ({alarm.probe})" if alarm.probe else ""
-    where = probe_name(alarm.box, alarm.place)
+    where = speech.probe(alarm)
     over, under = (speech.beyond(word, alarm.value_c, alarm.limit_c) for word in ("over", "under"))
     box = alarm.box
     said = {

@@ -78,7 +78,7 @@ def test_what_is_imported_comes_out_again(run, recording):
         ("2026-03-01T06:01:00Z", "north.air"): 3.5,
         ("2026-03-02T06:00:00Z", "north.air"): -1.0,
     }
-    assert "Left out, in no place of the garden file: north.soil" in err
+    assert "Left out, in no box of the garden file nor outside: north.soil" in err
 
 
 def test_an_import_can_be_repeated(run, recording):

@@ -139,3 +139,19 @@ def test_a_flagged_value_is_not_taken_for_a_hand():
 )
 def test_moved_needs_one_probe_that_moves_alone(now, expected):
     assert moved({A: 12.0, B: 8.0}, now) == expected
+
+
+def test_a_loose_probe_is_named_listed_and_its_spot_must_be_there(garden, capsys):
+    file, _ = garden
+    assert run(file, "name", B, "spot", "lane") == 2
+    assert "got spot 'lane', expected one of none is there" in capsys.readouterr().err
+    file.write_text(GARDEN + '[[spot]]\nname = "lane"\n')
+    assert run(file, "name", B, "spot", "lane") == 0
+    assert f"{B} is now the loose probe on spot lane, in" in capsys.readouterr().out
+    run(file, "list")
+    row = next(row for row in capsys.readouterr().out.splitlines() if row.startswith(B))
+    assert "spot lane air" in row
+    assert run(file, "list", "--json") == 0
+    found = {one["id"]: one for one in json.loads(capsys.readouterr().out)}
+    assert (found[B]["box"], found[B]["spot"], found[B]["place"]) == (None, "lane", "air")
+    assert (found[A]["box"], found[A]["spot"]) == ("north", None)

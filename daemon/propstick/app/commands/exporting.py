@@ -105,7 +105,7 @@ def _readings(store: Store, garden: Garden, file: str, first_s: int, last_s: int
             done = write_csv(log, out, told=told, **span)
     say(f"{done.readings:,} readings written to {'standard output' if file == '-' else file}")
     if done.left_out:
-        say(f"Left out, in no place of the garden file: {', '.join(done.left_out)}")
+        say(f"Left out, in no box of the garden file nor outside: {', '.join(done.left_out)}")
     return 0
 
 

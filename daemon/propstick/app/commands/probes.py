@@ -52,11 +52,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
         group,
         "name",
         "put a probe in a place (edits the garden file, keeps comments)",
-        "  propstick probes name 28-3c01b556e1a2 north air\n",
+        "  propstick probes name 28-3c01b556e1a2 north air\n"
+        "  propstick probes name 28-3c01b556e1a2 spot lane    a loose probe: what sun comes there\n",
     )
     naming.add_argument("id", metavar="ID", help="the probe's id, as `list` shows it")
-    naming.add_argument("box", metavar="BOX", help="a box of the garden file, or outside")
-    naming.add_argument("place", metavar="PLACE", help=f"one of {', '.join(PLACES)}")
+    naming.add_argument("box", metavar="BOX", help="a box of the garden file, outside, or the word spot")
+    naming.add_argument(
+        "place", metavar="PLACE", help=f"one of {', '.join(PLACES)}; after spot: the spot of a loose probe"
+    )
     finding = _add(
         group,
         "find",
@@ -128,7 +131,8 @@ def to_json(one: Sighting) -> dict[str, object]:
     place = one.assigned
     return {
         "id": one.id,
-        "box": place.box if place else None,
+        "box": place.box if place and not place.is_loose else None,
+        "spot": place.spot if place else None,
         "place": place.place if place else None,
         "correction_c": place.correction_c if place else 0.0,
         "seen_on": one.seen_on,
@@ -151,7 +155,7 @@ def shown_value(one: Sighting, unit: Unit) -> str:
 
 
 def _row(one: Sighting, unit: Unit) -> tuple[str, str, str, str]:
-    place = f"{one.assigned.box} {one.assigned.place}" if one.assigned else "no place yet"
+    place = f"{one.assigned.where} {one.assigned.place}" if one.assigned else "no place yet"
     flags = ", ".join(one.flags) if one.seen_on else "not seen"
     return one.id, place, shown_value(one, unit), flags
 
@@ -160,18 +164,28 @@ def _name(settings: Settings, probe_id: str, box: str, place: str) -> int:
     from propstick.app.garden_file import assign, edit
 
     garden = settings.garden
-    known = [*garden.box_names, OUTSIDE]
-    if box not in known:
-        raise InputError(
-            f"probes name: got box {box!r}, expected one of {', '.join(known)}",
-            hint=f"a new box needs a [[box]] in {settings.path}",
-        )
-    if place not in PLACES:
-        raise InputError(f"probes name: got place {place!r}, expected one of {', '.join(PLACES)}")
+    if box == "spot":
+        spots = [spot.name for spot in garden.spots]
+        if place not in spots:
+            raise InputError(
+                f"probes name: got spot {place!r}, expected one of {', '.join(spots) or 'none is there'}",
+                hint=f"a new spot needs a [[spot]] in {settings.path}",
+            )
+        change, said = assign(probe_id, place, "air", is_loose=True), f"the loose probe on spot {place}"
+    else:
+        known = [*garden.box_names, OUTSIDE]
+        if box not in known:
+            raise InputError(
+                f"probes name: got box {box!r}, expected one of {', '.join(known)}",
+                hint=f"a new box needs a [[box]] in {settings.path}",
+            )
+        if place not in PLACES:
+            raise InputError(f"probes name: got place {place!r}, expected one of {', '.join(PLACES)}")
+        change, said = assign(probe_id, box, place), f"{box} {place}"
     before = next((probe for probe in garden.probes if probe.id == probe_id), None)
-    edit(settings.path, assign(probe_id, box, place))
-    moved = f" (was {before.box} {before.place})" if before else ""
-    print(f"{probe_id} is now {box} {place}{moved}, in {settings.path}")
+    edit(settings.path, change)
+    moved = f" (was {before.where} {before.place})" if before else ""
+    print(f"{probe_id} is now {said}{moved}, in {settings.path}")
     return 0
 
 
@@ -184,7 +198,7 @@ def _find(settings: Settings, give_up_s: float) -> int:
     say("Leave all probes alone for a few seconds ...")
     probe = find(buses_of(settings), SystemClock(), give_up_s=give_up_s, tell=say)
     assigned = next((p for p in settings.garden.probes if p.id == probe), None)
-    where = f"{assigned.box} {assigned.place}" if assigned else "no place yet"
+    where = f"{assigned.where} {assigned.place}" if assigned else "no place yet"
     print(f"{probe}  {where}")
     if assigned is None:
         say(f"Give it a place: propstick probes name {probe} BOX PLACE")

@@ -36,7 +36,9 @@ def garden_sheet(garden: Garden) -> str:
         boxes.append(tomlkit.item(table))
     document["box"] = boxes
     document["spot"] = _aot([_spot(spot) for spot in garden.spots])
-    document["probe"] = _aot([{"id": p.id, "box": p.box, "place": p.place} for p in garden.probes])
+    document["probe"] = _aot(
+        [{"id": p.id, "box": p.box, "place": p.place} for p in garden.probes if not p.is_loose]
+    )
     document["onewire"] = {"tree": "w1"}
     return tomlkit.dumps(document)
 
