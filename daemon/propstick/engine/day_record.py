@@ -97,7 +97,6 @@ class DayState:
 
 def no_days(boxes: int) -> DayState:
     """Before the first day."""
-    none = np.full((CLASSES, len(LIDS), boxes), np.nan)
     precision = np.broadcast_to(np.diag(1.0 / SHARE_SPREAD**2), (CLASSES, boxes, 2, 2)).copy()
     return DayState(
         rise=outside_rise.no_days(),
@@ -110,21 +109,11 @@ def no_days(boxes: int) -> DayState:
         ratios=np.full((GAIN_DAYS, len(OPENINGS), boxes), np.nan),
         level=np.zeros((CLASSES, boxes)),
         level_weight=np.zeros((CLASSES, boxes)),
-        issued_level=none[:, 0],
-        issued_c=none,
-        issued_sd_c=none,
-        issued_s=np.zeros(CLASSES, dtype=np.int64),
-        issued_ground_c=none[:, 0],
-        issued_top_c=np.full(CLASSES, np.nan),
-        issued_clear_c=none[:, 0],
-        issued_shut_c=none[:, :2],
-        issued_model_c=none[:, :3],
-        issued_share=none[:, 0],
-        issued_as_is_c=none[:, :2],
+        **_nothing_issued(boxes),
         as_is_square_c2=np.full((CLASSES, 2, boxes), AS_IS_RECORD_C2),
         as_is_weight=np.zeros((CLASSES, boxes)),
-        square_c2=np.zeros(none.shape),
-        weight=np.zeros(none.shape),
+        square_c2=np.zeros((CLASSES, len(LIDS), boxes)),
+        weight=np.zeros((CLASSES, len(LIDS), boxes)),
         widen=np.ones((CLASSES, len(LIDS))),
         share_precision=precision,
         share_vector=np.broadcast_to(SHARE_PRIOR / SHARE_SPREAD**2, (CLASSES, boxes, 2)).copy(),
@@ -143,21 +132,24 @@ def remembered(state: DayState, k: int, **issued: FloatArray | np.int64) -> DayS
 
 def cleared(state: DayState) -> DayState:
     """The state with today's issues forgotten."""
-    none = np.full_like(state.issued_c, np.nan)
-    return replace(
-        state,
-        issued_level=none[:, 0],
-        issued_c=none,
-        issued_sd_c=none,
-        issued_s=np.zeros(CLASSES, dtype=np.int64),
-        issued_ground_c=none[:, 0],
-        issued_top_c=np.full(CLASSES, np.nan),
-        issued_clear_c=none[:, 0],
-        issued_shut_c=none[:, :2],
-        issued_model_c=none[:, :3],
-        issued_share=none[:, 0],
-        issued_as_is_c=none[:, :2],
-    )
+    return replace(state, **_nothing_issued(state.gain.shape[1]))
+
+
+def _nothing_issued(boxes: int) -> dict[str, FloatArray | IntArray]:
+    none = np.full((CLASSES, len(LIDS), boxes), np.nan)
+    return {
+        "issued_c": none,
+        "issued_sd_c": none,
+        "issued_s": np.zeros(CLASSES, dtype=np.int64),
+        "issued_ground_c": none[:, 0],
+        "issued_top_c": np.full(CLASSES, np.nan),
+        "issued_clear_c": none[:, 0],
+        "issued_shut_c": none[:, :2],
+        "issued_model_c": none[:, :3],
+        "issued_level": none[:, 0],
+        "issued_share": none[:, 0],
+        "issued_as_is_c": none[:, :2],
+    }
 
 
 def record(state: DayState, k: int) -> Record:
