@@ -15,6 +15,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from tests.bench.table import Figure, best_of
+from tests.noon import noon_zone
 
 from propstick.app.settings import Settings, StoreSettings
 from propstick.app.wiring import assemble
@@ -111,7 +112,8 @@ def _garden(step_s: int) -> Iterator[tuple[Path, threading.Event]]:
         folder = Path(name)
         tree = Tree(folder / "w1")
         lines = [
-            '[site]\nname = "bench"\nlatitude = 51.0\nlongitude = 0.0\nzone = "Europe/London"\n',
+            '[site]\nname = "bench"\nlatitude = 51.0\nlongitude = 0.0\n',
+            f'zone = "{noon_zone()}"\n',
             f'[watch]\nstep_s = {step_s}\n[onewire]\ntree = "w1"\n',
             "[alarms]\non_delay_s = 2\n",
             f'[push]\nurls = ["json://127.0.0.1:{server.server_port}/hook"]\n',

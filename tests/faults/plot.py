@@ -12,6 +12,8 @@ import threading
 import time
 from pathlib import Path
 
+from tests.noon import noon_zone
+
 from propstick.edges.onewire_tree import Tree
 
 STEP_S = 2
@@ -92,7 +94,7 @@ class Plot:
         self.file = folder / "garden.toml"
         self.file.write_text(
             GARDEN.format(
-                zone=_noon_zone(),
+                zone=noon_zone(),
                 step=STEP_S,
                 disk=self._disk,
                 port=self._server.server_port,
@@ -132,12 +134,6 @@ class Plot:
         self._tree.set(OUTSIDE, 12.0 + 0.5 * wave)
         for box, probe in OTHERS.items():
             self._tree.set(probe, self.air_c[box] + 0.3 * wave)
-
-
-def _noon_zone() -> str:
-    """Where it is about noon now: at night a heat alarm rings nobody, whenever this runs."""
-    ahead = time.gmtime().tm_hour - 12
-    return f"Etc/GMT{ahead:+d}" if ahead else "UTC"
 
 
 def killed(process: subprocess.Popen[bytes]) -> None:

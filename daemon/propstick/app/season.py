@@ -132,8 +132,9 @@ def season_report(
     name = garden.site.name
     sowings = [one for one in Sowings(store, name).all() if one.sown is not None]
     garden = replace(garden, sowings=Sown(store, name, garden_file=garden_file)())
+    log = ReadingLog(store, name)
     plot = plot_hours(
-        ReadingLog(store, name), Journal(store, name), garden,
+        log, Journal(store, name), garden,
         first_s=_first_s(garden, sowings, now_s), now_s=now_s,
     )  # fmt: skip
     since = _season_start(plot)
@@ -155,7 +156,7 @@ def season_report(
             box_view(plot, box, standing[box], first_s=since_s, pick_s=_last_pick_s(views, box))
             for box in garden.box_names
         ),
-        spots=spot_views(plot),
+        spots=spot_views(plot, log),
         emergence=batches.factor(),
         apart=spots_apart(plot),
         warnings=tally([alarm_of(one) for one in Journal(store, name).alarms(since_s, now_s)]),

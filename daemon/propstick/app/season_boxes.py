@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 
 from propstick.app.season_hours import PlotHours
+from propstick.app.season_loose import LooseView, loose_views
+from propstick.edges.readings import ReadingLog
 from propstick.edges.sowings import StoredSowing
 from propstick.garden import OUTSIDE, Garden
 from propstick.growing.coming import warming_c_per_day
@@ -72,11 +74,12 @@ class BoxView:
 
 @dataclass(frozen=True, kw_only=True)
 class SpotView:
-    """One spot from geometry: a cloudless day now, and by month."""
+    """One spot from geometry: a cloudless day now, and by month; and what a loose probe showed there."""
 
     spot: str
     today: SpotDay
     by_month: dict[int, SpotDay]
+    loose: LooseView | None = None
 
     def to_json(self) -> dict[str, Any]:
         """For the API."""
@@ -86,6 +89,7 @@ class SpotView:
             "open_sun_h": round(self.today.open_sun_h, 1),
             "share": round(self.today.share, 2),
             "sun_h_by_month": {str(month): round(one.sun_h, 1) for month, one in self.by_month.items()},
+            "loose_probe": None if self.loose is None else self.loose.to_json(),
         }
 
 
@@ -161,15 +165,17 @@ def water_of(plot: PlotHours, box: str, standing: Sequence[StoredSowing]) -> Wat
     return water_lost(lost, since=first, was_told=told, has_seedlings=up or not standing)
 
 
-def spot_views(plot: PlotHours) -> tuple[SpotView, ...]:
-    """Every spot of the garden file, by geometry; empty without a position."""
+def spot_views(plot: PlotHours, log: ReadingLog) -> tuple[SpotView, ...]:
+    """Every spot of the garden file, by geometry and by loose probes; empty without a position."""
     site = plot.garden.site
     if site.latitude is None or site.longitude is None:
         return ()
     position = {"latitude": site.latitude, "longitude": site.longitude, "zone": site.zone}
+    loose = loose_views(plot, log)
     return tuple(
         SpotView(
             spot=spot.name,
+            loose=loose.get(spot.name),
             today=spot_day(spot.obstacles, plot.today, **position),
             by_month=sun_by_month(spot.obstacles, year=plot.today.year, **position),
         )

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import warnings
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
 
-from propstick.edges.history import HOUR_MS
 from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog
 from propstick.engine.nights import night_of
-from propstick.garden import OUTSIDE, Garden
+from propstick.garden import OUTSIDE, Garden, Probe
 from propstick.growing.hours import HOUR_S, Filled, PlaceHours, air_of, soil_of
 from propstick.growing.take_away import NightLow
 from propstick.records import GardenChanged, WateredTold
@@ -41,6 +41,15 @@ class Box:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Laid:
+    """A loose probe on its spot, from one moment to another [UTC s]."""
+
+    probe: Probe
+    from_s: int
+    until_s: int
+
+
+@dataclass(frozen=True, kw_only=True)
 class PlotHours:
     """The whole plot.
 
@@ -49,6 +58,7 @@ class PlotHours:
         boxes: By name, the open ground under `outside`.
         watered: The last watering told of each box.
         moves: (from when on, box → spot), oldest first.
+        laid: Where loose probes lie and lay, oldest first.
     """
 
     garden: Garden
@@ -57,6 +67,7 @@ class PlotHours:
     boxes: dict[str, Box]
     watered: dict[str, int]
     moves: tuple[tuple[int, dict[str, str | None]], ...]
+    laid: tuple[Laid, ...] = ()
 
     @property
     def today(self) -> date:
@@ -99,42 +110,66 @@ def plot_hours(log: ReadingLog, journal: Journal, garden: Garden, *, first_s: in
     for name, (hours, low, high) in raw.items():
         air = air_of(hours, None if name == OUTSIDE else outside)
         with_air = PlaceHours(time_s=time_s, soil_c=hours.soil_c, air_c=air.value_c)
-        moisture, _, _ = _place(log, garden, name, "moisture", time_s)
+        moisture, _, _ = measured(log, garden.probes_at(name, "moisture"), time_s)
         boxes[name] = Box(
             hours=hours, low_c=low, high_c=high, soil=soil_of(with_air), air=air, moisture_pct=moisture
         )
     watered: dict[str, int] = {}
     moves: list[tuple[int, dict[str, str | None]]] = []
+    gardens: list[tuple[int, Garden]] = []
     for news in journal.news_between(0, now_s, kinds=(WateredTold, GardenChanged)):
         if isinstance(news, WateredTold):
             watered[news.box] = max(news.time_s, watered.get(news.box, 0))
         elif isinstance(news, GardenChanged):
             moves.append((news.time_s, {box.name: box.spot for box in news.garden.boxes}))
+            gardens.append((news.time_s, news.garden))
     present = {box.name: box.spot for box in garden.boxes}
     if not moves or moves[-1][1] != present:
         moves.append((now_s if moves else 0, present))
+    gardens.append((now_s if gardens else 0, garden))
     return PlotHours(
-        garden=garden, now_s=now_s, time_s=time_s, boxes=boxes, watered=watered, moves=tuple(moves)
-    )
+        garden=garden, now_s=now_s, time_s=time_s, boxes=boxes, watered=watered, moves=tuple(moves),
+        laid=_laid(gardens, now_s),
+    )  # fmt: skip
+
+
+def _laid(gardens: Sequence[tuple[int, Garden]], now_s: int) -> tuple[Laid, ...]:
+    """Where loose probes lay, as the gardens of the time said; what did not change is one stay."""
+    found: list[Laid] = []
+    last: dict[str, Laid] = {}
+    ends = [from_s for from_s, _ in gardens[1:]] + [now_s]
+    for (from_s, garden), until_s in zip(gardens, ends, strict=True):
+        current = {}
+        for probe in (one for one in garden.probes if one.is_loose):
+            before = last.get(probe.id)
+            if before is not None and before.probe.spot == probe.spot:
+                found.remove(before)
+                from_here = before.from_s
+            else:
+                from_here = from_s
+            current[probe.id] = Laid(probe=probe, from_s=from_here, until_s=until_s)
+            found.append(current[probe.id])
+        last = current
+    return tuple(one for one in found if one.until_s > one.from_s)
 
 
 def _measured(
     log: ReadingLog, garden: Garden, box: str, time_s: IntArray
 ) -> tuple[PlaceHours, FloatArray, FloatArray]:
-    soil, _, _ = _place(log, garden, box, "soil", time_s)
-    air, low, high = _place(log, garden, box, "air", time_s)
+    soil, _, _ = measured(log, garden.probes_at(box, "soil"), time_s)
+    air, low, high = measured(log, garden.probes_at(box, "air"), time_s)
     return PlaceHours(time_s=time_s, soil_c=soil, air_c=air), low, high
 
 
-def _place(
-    log: ReadingLog, garden: Garden, box: str, place: str, time_s: IntArray
+def measured(
+    log: ReadingLog, probes: Sequence[Probe], time_s: IntArray, *, step_s: int = HOUR_S
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Mean, lowest and highest of each hour: the median of the place's probes, corrected."""
+    """Mean, lowest and highest of each hour (or step): the median of a place's probes, corrected."""
     nothing = np.full(len(time_s), np.nan)
-    corrections = {probe.id: probe.correction_c for probe in garden.probes_at(box, place)}
+    corrections = {probe.id: probe.correction_c for probe in probes}
     if not corrections or not len(time_s):
         return nothing, nothing, nothing
-    first_ms, stop_ms = int(time_s[0]) * 1000, int(time_s[-1]) * 1000 + HOUR_MS
+    first_ms, stop_ms = int(time_s[0]) * 1000, (int(time_s[-1]) + step_s) * 1000
     found = log.history(tuple(corrections), first_ms, stop_ms, len(time_s))
     if not found.probes:
         return nothing, nothing, nothing

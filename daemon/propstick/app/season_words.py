@@ -165,6 +165,8 @@ def _spot_sentence(one: SpotView, month: int) -> str:
         coming = [(month + k - 1) % 12 + 1 for k in (1, 2, 3)]
         hours = ", ".join(f"{one.by_month[m].sun_h:.1f} in mid-{month_name[m]}" for m in coming)
         said += f"; {hours}"
+    if one.loose is not None:
+        said += f". A loose probe there: {one.loose.words}"
     return f"{said}."
 
 
