@@ -118,7 +118,6 @@ FAULTS = [
     ('[[probe]]\nid = "28-000000000001"\nbox = "north"\n', None, ["key place", "got nothing", "to be set"]),
     ('[[probe]]\nid = "28-3c01b556e1a2"\nbox = "outside"\nplace = "air"\n', None,
      ["outside air, on line 11 north air", "a probe in one place"]),
-    ('[[box]]\nname = "south"\n', None, ["box 'south'", "a box without a probe", "at least one"]),
     ('[[box]]\nname = "outside"\n', None, ["'outside' is reserved"]),
     ('[[box]]\nname = "South"\n', None, ["got 'South'", "small letters"]),
     ('[[box]]\nname = "north"\n', None, ["'north', already on line 8", "each box once"]),
@@ -341,3 +340,13 @@ def test_a_loose_probe_told_wrongly_is_named(refused, change, said):
 def test_a_loose_probe_taken_for_another_is_named_by_its_spot(refused):
     twice = LOOSE.replace("28-00000000000b", "28-3c01b556e1a2")
     assert "got spot lane air, on line 11 north air" in refused(twice).message
+
+
+def test_a_box_that_lost_its_probe_keeps_no_other_from_being_watched(tmp_path):
+    """Only a garden without a probe in any box is refused: there is nothing to watch."""
+    text = 'site.name = "plot"\n[[box]]\nname = "south"\n[[box]]\nname = "north"\n'
+    probe = '[[probe]]\nid = "28-000000000001"\nbox = "{box}"\nplace = "air"\n'
+    found = parse(text + probe.format(box="north"), tmp_path / "garden.toml")
+    assert found.garden.box_names == ("south", "north")
+    with pytest.raises(ConfigError, match="no probe in any box"):
+        parse(text + probe.format(box="outside"), tmp_path / "garden.toml")

@@ -59,7 +59,7 @@ def garden(settings: Settings) -> Iterator[Finding]:
             yield Finding(
                 thing=box.name,
                 mark="bad",
-                found="no probe: the watch does not start",
+                found="no probe: this box is not watched",
                 do=f"propstick probes list, then propstick probes name ID {box.name} air",
             )
         elif not it.probes_at(box.name, "air"):

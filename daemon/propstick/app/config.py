@@ -32,7 +32,7 @@ def load(path: FilePath | str, *, probes_required: bool = True) -> Settings:
 
     Args:
         path: The file.
-        probes_required: Whether a box without any probe is an error. Replay takes probes from the
+        probes_required: Whether a garden without a probe in any box is an error. Replay takes probes from the
             recording, and `probes` is there to name the first ones: they pass False.
 
     Raises:

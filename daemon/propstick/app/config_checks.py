@@ -89,15 +89,16 @@ def _boxes(tables: GardenTable, probes_required: bool) -> Iterable[Problem]:
     for k, box in enumerate(tables.box):
         if box.spot is not None and box.spot not in spots:
             yield _unknown(("box", k, "spot"), box.spot, spots, "a [[spot]]")
-        if probes_required and box.name not in equipped:
-            yield Problem(
-                path=("box", k),
-                found="a box without a probe",
-                expected=f"at least one [[probe]] with box = {box.name!r}",
-                hint=f"propstick probes list shows what is on the wire; "
-                f"propstick probes name ID {box.name} air",
-            )
         found += _limits_in_order(box.alarms, tables.alarms, ("box", k, "alarms"))
+    if probes_required and tables.box and not any(box.name in equipped for box in tables.box):
+        # One that lost its probe is no reason not to watch the others.
+        name = tables.box[0].name
+        yield Problem(
+            path=("box", 0),
+            found="no probe in any box",
+            expected=f"at least one [[probe]] such as one with box = {name!r}",
+            hint=f"propstick probes list shows what is on the wire; propstick probes name ID {name} air",
+        )
     yield from dict.fromkeys(found)  # what the site set wrongly is wrong in every box
 
 

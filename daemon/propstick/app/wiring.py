@@ -175,6 +175,9 @@ def assemble(
             on_row=tuple(listeners),
             turn=ALONE if found else turn,  # a wire that hangs must not keep neighbours waiting
         )
+        for box in settings.garden.box_names:
+            if not settings.garden.probes_at(box, "air"):
+                log.warning("box-unwatched site=%s box=%s reason='no air probe'", site, box)
         watch = Watch(parts, step_s=step_s)
     except BaseException:
         store.close()

@@ -127,7 +127,7 @@ def test_a_box_without_any_probe_is_bad_and_the_wire_is_looked_at_all_the_same(t
     file.write_text(f'[[box]]\nname = "north"\n[onewire]\ntree = "{tmp_path / "none"}"\n')
     assert cli.main(["check", "--garden", str(file)]) == cli.FAULT
     said = capsys.readouterr().out
-    assert "no probe: the watch does not start" in said
+    assert "no probe: this box is not watched" in said
     assert "no 1-wire tree" in said
     assert cli.main(["watch", "--once", "--garden", str(file)]) == cli.REFUSED
 

@@ -257,7 +257,7 @@ def test_without_a_probe_its_end_is_as_the_watch_would_have_it(hold, tools, tmp_
     assert "NOTHING IS WATCHED YET: north, lane have no probe" in end
     for step in ("hardware/README.md", "probes list", "probes name ID north air", "probes name ID lane air"):
         assert step in end
-    with pytest.raises(ConfigError, match="without a probe"):
+    with pytest.raises(ConfigError, match="no probe in any box"):
         load(tmp_path / "garden.toml")
 
 

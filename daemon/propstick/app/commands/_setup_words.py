@@ -28,7 +28,7 @@ def sun_there(position: tuple[float, ...], zone_name: str | None, now_s: float) 
 
 
 def unprobed(settings: Settings) -> tuple[str, ...]:
-    """Boxes without any probe. While there is one the watch does not start."""
+    """Boxes without any probe. While that is all of them the watch does not start."""
     equipped = {probe.box for probe in settings.garden.probes}
     return tuple(box for box in settings.garden.box_names if box not in equipped)
 
@@ -61,7 +61,9 @@ def last_words(settings: Settings, *, call: str, start: str) -> str:
         boxes = f"{', '.join(bare)} {'has' if len(bare) == 1 else 'have'} no probe"
         parts.append(
             f"NOTHING IS WATCHED YET: {boxes}, and the watch does not start\n"
-            "before every box has one. Nobody is warned of heat or frost until then."
+            "without any. Nobody is warned of heat or frost until then."
+            if len(bare) == len(it.boxes)
+            else f"NOT WATCHED: {boxes}. Nobody is warned of heat or frost there."
         )
     if no_air:
         parts.append(
