@@ -1,11 +1,20 @@
 """The clear-sky ceiling of the sun index by bearing."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import pytest
 
-from propstick.engine.ceiling import bin_of, ceiling_at, known_quantile, start_ceiling, watch_ceiling
+from propstick.engine.ceiling import (
+    BINS,
+    _settled,
+    bin_of,
+    ceiling_at,
+    known_quantile,
+    start_ceiling,
+    watch_ceiling,
+)
 from propstick.engine.observer import Trace, learns_at_s, observe, start
 
 
@@ -47,8 +56,34 @@ def test_chopping_never_shows(garden_rows, kent, two_boxes):
     state, whole = watched(rows, kent, two_boxes)
     carried, parts = watched(rows, kent, two_boxes, edges=(1, 700, 701, 1560, 1561, 2000))
     np.testing.assert_array_equal(whole, parts)
-    for name in ("today", "best", "day", "level"):
+    for name in ("today", "best", "day", "level", "wide", "dull", "dull_level"):
         np.testing.assert_array_equal(getattr(state, name), getattr(carried, name))
+
+
+def _lived(days, *, state=None):
+    """The ceiling after days whose best sun index at every bearing was as given."""
+    state = start_ceiling(1) if state is None else state
+    for number, index in enumerate(days):
+        today = np.full((BINS, 1), np.nan)
+        today[12:32] = index
+        state = _settled(replace(state, today=today), float(100 + number))
+    return float(state.level[22, 0]), state
+
+
+def test_a_fortnight_of_cloud_does_not_make_the_first_sunny_day_a_surprise():
+    """After fourteen days of a third of a clear sun, as much as two thirds are still to be expected."""
+    level, state = _lived([0.33] * 14)
+    assert 0.6 < level < 1.0
+    assert _lived([1.1] * 3, state=state)[0] == pytest.approx(1.05, abs=0.06)
+
+
+def test_cloud_after_clear_days_takes_nothing_from_what_they_showed():
+    clear, _ = _lived([1.2] * 6)
+    assert _lived([1.2] * 6 + [0.3] * 12)[0] == pytest.approx(clear, abs=0.08)
+
+
+def test_a_box_that_lies_in_the_shade_for_good_is_believed_in_the_end():
+    assert _lived([0.33] * 60)[0] < 0.45
 
 
 def test_the_quantile_is_numpys():

@@ -31,6 +31,11 @@ _QUANTILE = 0.65
 _WIDE_QUANTILE = 0.8
 _PSEUDO = 2
 _PRIOR_SUN = 1.0
+_DULL = 0.5
+"""A day that gets no further than this share of what is expected of a clear one was no clear one: a fortnight
+of cloud must not make the first sunny day a surprise."""
+_DULL_COUNTS = 0.15
+"""But a box that never gets more stands in the shade: each dull day counts so much of a clear one."""
 # All tuned on invented boxes.
 
 
@@ -45,6 +50,8 @@ class CeilingState:
         best: Such values of past days, newest last, (12, 45, b).
         day: The day (since 1970) each was seen, (12, 45, b).
         level: The ceiling of each bearing as of the last learning, (45, b).
+        wide: What the box gets at its better bearings, (b,).
+        dull, dull_level: Days in a row too dull to be a clear sky, and their mean, (b,).
     """
 
     time_s: int | None
@@ -54,6 +61,9 @@ class CeilingState:
     best: FloatArray
     day: FloatArray
     level: FloatArray
+    wide: FloatArray
+    dull: FloatArray
+    dull_level: FloatArray
 
 
 def start_ceiling(boxes: int, step_s: int = 60) -> CeilingState:
@@ -67,6 +77,9 @@ def start_ceiling(boxes: int, step_s: int = 60) -> CeilingState:
         best=np.full((_KEPT_DAYS, BINS, boxes), np.nan),
         day=np.full((_KEPT_DAYS, BINS, boxes), np.nan),
         level=np.full((BINS, boxes), _PRIOR_SUN),
+        wide=np.full(boxes, _PRIOR_SUN),
+        dull=np.zeros(boxes),
+        dull_level=np.zeros(boxes),
     )
 
 
@@ -123,22 +136,40 @@ def watch_ceiling(state: CeilingState, trace: Trace, *, lid: FloatArray, step_s:
 def _settled(state: CeilingState, day: float) -> CeilingState:
     """Put the day that ended behind the past ones and work out each bearing's ceiling anew."""
     seen = ~np.isnan(state.today)
-    best = np.where(seen, np.concatenate([state.best[1:], state.today[None]]), state.best)
-    dates = np.where(seen, np.concatenate([state.day[1:], np.full_like(state.today, day)[None]]), state.day)
+    top = known_quantile(state.today, _WIDE_QUANTILE)
+    is_dull = top < _DULL * state.wide  # false where nothing was seen
+    is_clear = seen.any(axis=0) & ~is_dull
+    dull = np.where(is_clear, 0.0, state.dull + is_dull)
+    gap = np.where(is_dull, top - state.dull_level, 0.0)
+    dull_level = np.where(is_clear, 0.0, state.dull_level + gap / np.maximum(dull, 1.0))
+    tells = seen & is_clear
+    best = np.where(tells, np.concatenate([state.best[1:], state.today[None]]), state.best)
+    dates = np.where(tells, np.concatenate([state.day[1:], np.full_like(state.today, day)[None]]), state.day)
     best = np.where(dates < day - _OLDEST_DAYS, np.nan, best)
     bins, b = state.today.shape
-    wide = np.array([_wide_level(best[..., box], dates[..., box]) for box in range(b)])
+    known = [_clear_days(best[..., box], dates[..., box]) for box in range(b)]
+    level_of, days = (np.array(values) for values in zip(*known, strict=True)) if b else (dull, dull)
+    counts = _DULL_COUNTS * dull
+    wide = (days * level_of + counts * dull_level + _PSEUDO * _PRIOR_SUN) / (days + counts + _PSEUDO)
     pseudo = np.broadcast_to(wide, (_PSEUDO, bins, b))
     level = known_quantile(np.concatenate([best, pseudo]), _QUANTILE)
-    return replace(state, today=np.full_like(state.today, np.nan), best=best, day=dates, level=level)
+    return replace(
+        state,
+        today=np.full_like(state.today, np.nan),
+        best=best,
+        day=dates,
+        level=level,
+        wide=wide,
+        dull=dull,
+        dull_level=dull_level,
+    )
 
 
-def _wide_level(best: FloatArray, dates: FloatArray) -> float:
-    """What one box gets at its better bearings, drawn to a clear sky while few days are known."""
+def _clear_days(best: FloatArray, dates: FloatArray) -> tuple[float, int]:
+    """What one box got at its better bearings on the days that tell, and how many there are."""
     seen = ~np.isnan(best)
     days = len(np.unique(dates[seen]))
-    level = np.quantile(best[seen], _WIDE_QUANTILE) if days else _PRIOR_SUN
-    return float((days * level + _PSEUDO * _PRIOR_SUN) / (days + _PSEUDO))
+    return (float(np.quantile(best[seen], _WIDE_QUANTILE)) if days else 0.0), days
 
 
 def known_quantile(values: FloatArray, share: float) -> FloatArray:
