@@ -78,7 +78,7 @@ def test_days_that_were_not_quite_clear_hold_the_gain_down_little():
     ratios = state.ratios.copy()
     ratios[-3:, 0, 0] = (0.85, 0.86, 0.97)
     kept = _learnt(lid=np.zeros(288), state=replace(state, ratios=ratios)).gain[0, 0]
-    assert 0.96 < kept <= 1.0
+    assert 0.94 < kept <= 1.0
 
 
 def test_what_the_lid_as_it_stood_came_to_is_set_beside_both_forecasts():
