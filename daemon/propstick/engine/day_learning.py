@@ -26,7 +26,7 @@ SHUT_RECORD_DAYS = 3.0
 SHUT_FORGETTING = 0.85
 GAIN_PSEUDO = 1
 """Remembered days that the prior counts for."""
-GAIN_QUANTILE = (0.7, 0.6, 0.7)
+GAIN_QUANTILE = (0.75, 0.6, 0.7)
 """A day passes for clear with a cloud or two: a really clear one lies above the middle of those."""
 LEAST_LIFT_C = 2.0
 """A smaller rise over the outside tells nothing of a box."""
