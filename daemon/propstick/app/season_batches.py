@@ -18,6 +18,7 @@ from propstick.growing.crops import Crop, find
 from propstick.growing.emergence import expect, late_reasons, progress_until
 from propstick.growing.flowering import Flowering, flowering
 from propstick.growing.harvest import Need, Window, first_pick, need_of, warmth_between
+from propstick.growing.hours import HOUR_S
 from propstick.growing.learning import KINSHIP_LOG_SD, PRIOR_LOG_SD, Factor, learnt
 from propstick.growing.next_sowing import NextSowing, next_sowing
 from propstick.growing.path import Path, path_of
@@ -148,9 +149,14 @@ class Batches:
         if found is None:
             return NEVER, None, 0.0, ()
         if found.stood_in > 0.02 and box.has_soil:
-            notes.append(f"soil from the air for {100 * found.stood_in:.0f} % of the time: wider interval")
+            notes.append(
+                f"{self._silent(box)}soil from the air for {100 * found.stood_in:.0f} % of the time: "
+                "wider interval"
+            )
         window = Window(expected_s=found.expected_s, low_s=found.low_s, high_s=found.high_s)
-        waits = sowing.first_up is None and sowing.half_up is None and sowing.cleared is None
+        # What was picked or has flowered came up, noted or not.
+        signs = (sowing.first_up, sowing.half_up, sowing.first_pick, sowing.flowering, sowing.cleared)
+        waits = not any(signs)
         if not waits:
             return window, None, 0.0, ()
         reasons: tuple[str, ...] = ()
@@ -161,6 +167,13 @@ class Batches:
                 is_dry=self._dry.get(sowing.box), unit=self._plot.garden.site.unit,
             )  # fmt: skip
         return window, found.progress, found.late_days, reasons
+
+    def _silent(self, box: Box) -> str:
+        """`its soil probe is silent since 3 March: `; empty where it spoke within a day."""
+        last_s = int(self._plot.time_s[np.flatnonzero(~np.isnan(box.hours.soil_c))[-1]])
+        if last_s >= self._plot.now_s - DAY_S - HOUR_S:
+            return ""
+        return f"its soil probe is silent since {local_date(last_s, self._plot.garden.site.zone):%-d %B}: "
 
     def _flowering(
         self, sowing: StoredSowing, crop: Crop, box: Box, up: Window, pick: Window

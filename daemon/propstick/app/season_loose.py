@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import time, timedelta
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -13,13 +14,15 @@ from propstick.app.season_hours import Laid, PlotHours, measured
 from propstick.edges.readings import ReadingLog
 from propstick.garden import OUTSIDE, Garden, Site
 from propstick.growing import loose
-from propstick.growing.loose import LooseSun
+from propstick.growing.loose import LooseSun, Stretch
 from propstick.physics.sun import clear_sky_w_m2, solar_position
 from propstick.times import DAY_S, at_local, clock_text, local_date, utc_text
 from propstick.units import BoolArray, FloatArray, IntArray
 
 LOOK_BACK_D = 45
 """Older stays tell of another sun."""
+SHOWN_S = 2400
+"""Shorter stretches of sun are counted, not named."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,9 +113,12 @@ def _relative(
         by_probe.setdefault(one.probe.id, []).append(gain)
     found = []
     for one, gain in zip(laid, stays, strict=True):
-        all_s = np.tile(time_s, len(by_probe[one.probe.id]))
-        whole = np.concatenate(by_probe[one.probe.id])
-        full = loose.full_gain(all_s, whole, longitude=site.longitude)
+        beside = by_probe[one.probe.id]
+        full = loose.full_gain(np.tile(time_s, len(beside)), np.concatenate(beside), longitude=site.longitude)
+        # By the same weeks if they showed sun: another week's wind took more of it, or less.
+        here = loose.full_gain(time_s, gain, longitude=site.longitude)
+        if here is not None and full is not None and here >= loose.LIT * full:
+            full = here
         found.append(np.full(len(gain), np.nan) if full is None else gain / full)
     return found
 
@@ -154,14 +160,35 @@ def _view(
 
 
 def _words(sun: LooseSun, garden: Garden) -> str:
-    """Hours with their interval, and when: `5.8 h of sun (5.2 to 6.4) …, 10:20 to 16:40`."""
-    when = " and ".join(
-        " to ".join(
-            clock_text(at_s, garden.site.zone, twelve_hour=garden.twelve_hour)
-            for at_s in (one.begin_s, one.end_s)
-        )
-        for one in sun.stretches
-    )
+    """Hours and share with their intervals, and when: `10:20 to 16:40 (bearing 133° to 259°)`."""
+    long = [one for one in sun.stretches if one.end_s - one.begin_s >= SHOWN_S] or sun.stretches
+    when = " and ".join(_stretch(one, garden) for one in long)
     interval = f"{sun.sun_low_h:.1f} to {sun.sun_high_h:.1f}"
+    share = f"{100 * sun.share:.0f} % ({100 * sun.share_low:.0f} to {100 * sun.share_high:.0f} %)"
     said = f"{sun.sun_h:.1f} h of sun ({interval}) of the {sun.well_up_h:.1f} h in which it stands well up"
-    return f"{said}{f', {when}' if when else ''} ({sun.clear_days} clear days)"
+    return f"{said}{f', {when}' if when else ''}; {share} of an open place's ({sun.clear_days} clear days)"
+
+
+def _stretch(one: Stretch, garden: Garden) -> str:
+    begin, end = (
+        clock_text(at_s, garden.site.zone, twelve_hour=garden.twelve_hour)
+        for at_s in (one.begin_s, one.end_s)
+    )
+    return f"{begin} to {end} (bearing {one.from_deg:.0f}° to {one.to_deg:.0f}°)"
+
+
+def ranked(views: Sequence[LooseView]) -> str:
+    """Spots by the sun their loose probes showed, and which are too near one another to tell; or empty."""
+    known = sorted(
+        ((one.spot, one.sun) for one in views if one.sun is not None), key=lambda pair: -pair[1].share
+    )
+    if len(known) < 2:
+        return ""
+    order = f"{known[0][0]} has the most sun"
+    for (_, above), (spot, sun) in pairwise(known):
+        if sun.share_high >= above.share_low:
+            order += f", {spot} too near it to tell"
+        else:
+            low, high = sun.share_low / above.share_high, min(1.0, sun.share_high / above.share_low)
+            order += f", then {spot} with {100 * low:.0f} to {100 * high:.0f} % of that"
+    return f"By loose probes {order}."

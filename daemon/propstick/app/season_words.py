@@ -10,6 +10,7 @@ from datetime import date
 from propstick.app.season import SeasonReport
 from propstick.app.season_batch import BatchView
 from propstick.app.season_boxes import BoxView, SpotView
+from propstick.app.season_loose import ranked
 from propstick.growing.harvest import Window
 
 HEATED_C = 3.0
@@ -52,6 +53,8 @@ def up_text(batch: BatchView, today: date) -> str:
     expected = batch.day(batch.up.expected_s)
     if seen is not None:
         return f"{day_text(seen)}, exp. {day_text(expected)}" if expected else f"seen {day_text(seen)}"
+    if batch.sowing.first_pick is not None or batch.sowing.flowering is not None:
+        return "not noted"
     if batch.sowing.cleared is not None:
         return "not seen"
     if batch.late_days > 0.0:
@@ -149,6 +152,8 @@ def box_sentences(box: BoxView) -> list[str]:
 def closing_sentences(report: SeasonReport) -> list[str]:
     """Spots, and what the garden's own dates taught."""
     said = [_spot_sentence(one, report.day.month) for one in report.spots]
+    if order := ranked([one.loose for one in report.spots if one.loose is not None]):
+        said.append(order)
     said.append(report.apart.words[0].upper() + report.apart.words[1:] + ".")
     if words := report.emergence.words():
         said.append(f"Emergence in {words}.")

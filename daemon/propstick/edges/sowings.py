@@ -121,7 +121,8 @@ class Sowings:
         given = _checked(fields)
         with self._store.write() as connection:
             before = self._get(connection, sowing_id)
-            _check_order({**{name: getattr(before, name) for name in FIELDS}, **given})
+            now = {**{name: getattr(before, name) for name in FIELDS}, **given}
+            _check_order(now, told=given, number=sowing_id)
             return self._apply(connection, before, given, by=by, at_s=at_s)
 
     def remove(self, sowing_id: int, *, by: str, at_s: int | None = None) -> StoredSowing:
@@ -283,16 +284,29 @@ _ORDER = ("sown", "first_up", "half_up", "first_pick", "cleared")
 _WORDS = dict(zip(_ORDER, ("sown", "up", "half up", "picked", "cleared"), strict=True))
 
 
-def _check_order(values: Mapping[str, Any]) -> None:
-    """Nothing comes up before it is sown, nor is picked before it is up."""
+def _check_order(
+    values: Mapping[str, Any], *, told: Mapping[str, Any] | None = None, number: int | None = None
+) -> None:
+    """Nothing comes up before it is sown, nor is picked before it is up.
+
+    Args:
+        told: The days a person has just given: one of them is named as wrong, not what stood before.
+    """
+    hint = f"propstick sow history {number} shows every day noted; give the wrong one anew" if number else ""
     earlier: tuple[str, date] | None = None
     for name in _ORDER:
         day = values.get(name)
         if day is None:
             continue
         if earlier is not None and day < earlier[1]:
+            if told is not None and name not in told and earlier[0] in told:
+                raise InputError(
+                    f"sowing, {earlier[0]}: got {earlier[1]}, expected a day until {day} ({_WORDS[name]})",
+                    hint=hint,
+                )
             raise InputError(
-                f"sowing, {name}: got {day}, expected a day from {earlier[1]} ({_WORDS[earlier[0]]}) on"
+                f"sowing, {name}: got {day}, expected a day from {earlier[1]} ({_WORDS[earlier[0]]}) on",
+                hint=hint,
             )
         earlier = (name, day)
     sown, flowering = values.get("sown"), values.get("flowering")

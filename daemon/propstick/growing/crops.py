@@ -137,8 +137,9 @@ def find(crops: Mapping[str, Crop], word: str) -> Crop:
     if wanted in by_name:
         return by_name[wanted]
     near = difflib.get_close_matches(wanted, by_name, n=1)
-    tail = f"; the nearest is {near[0]}" if near else ""
-    raise InputError(f"crop: got {word!r}, expected one of {', '.join(crops)}{tail}")
+    # The nearest first: behind so long a list nobody finds it.
+    head = f"; the nearest is {near[0]}, and known are" if near else ", expected one of"
+    raise InputError(f"crop: got {word!r}{head} {', '.join(crops)}")
 
 
 def _crop(name: str, entry: Mapping[str, Any], data: Mapping[str, Any]) -> Crop:

@@ -2,7 +2,7 @@
 
 An unshaded probe in the sun is warmer than shaded air by several degrees, in the shadow of a wall by a
 fraction of that. So each third of an hour of the day is either in the sun or not; whether the sun shone at
-all is witnessed by boxes, by other loose probes, and by the probe itself within two hours. What no clear
+all is witnessed by boxes, by other loose probes, and by the probe itself within three hours. What no clear
 sky has shown yet stays open, and widens the interval.
 """
 
@@ -25,14 +25,15 @@ SLOTS = DAY_S // SLOT_S
 POWER = 0.75
 """How the warmth of a probe in full sun grows with the sun on level ground: between a flat thing (1) and a
 ball or a rod, which a low sun hits as squarely as a high one (about 0.5). Our reckoning."""
-LIT = 0.5
-"""In the sun from so much of the probe's own full warmth on; a wall's shadow leaves a third or less."""
+LIT = 0.4
+"""In the sun from so much of the probe's own full warmth on: wind takes up to half of it, a wall's shadow
+leaves a quarter to a third. 0.35 to 0.45 tried on simulated spots; 0.35 called shadows sun."""
 LEAST_FULL_C = 2.5
 """An unshaded probe in full sun at 1000 W/m² is warmer than shaded air by more; one that is not lies in
 shade all day or has a shield. Published shields without a fan still read 2 to 4 °C high (model, 2001)."""
-NEAR_SLOTS = 6
-"""The probe's own sun within two hours speaks for a clear sky, half as surely as another witness."""
-ENOUGH = 2.5
+NEAR_SLOTS = 9
+"""The probe's own sun within three hours speaks for a clear sky, half as surely as another witness."""
+ENOUGH = 2.0
 """Clear days, a doubtful one counting half, from which a slot is judged. Ours."""
 MIXED = (0.25, 0.6)
 """Between these shares of its clear days a slot counts as in the sun or not, whichever is nearer, and the

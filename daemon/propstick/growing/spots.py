@@ -194,7 +194,8 @@ def told_apart(stays: Sequence[Stay]) -> Apart:
     spots = sorted({spot for _, spot in pairs})
     boxes = sorted({box for box, _ in pairs})
     if len(spots) < 2:
-        return Apart(spot={}, box={}, words="only one spot was measured: nothing to compare with yet")
+        words = "boxes have stood on fewer than two spots: nothing to compare by boxes yet"
+        return Apart(spot={}, box={}, words=words)
     if not _linked(pairs, spots):
         words = "box and spot cannot be told apart yet: let two boxes change places for a week"
         return Apart(spot={}, box={}, words=words)

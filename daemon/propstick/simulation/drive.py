@@ -70,7 +70,7 @@ def sun_on_frames(
             elevation,
             azimuth,
             obstacles=spec.obstacles,
-            leafless=_leafless(weather.time_s[rows], spec.obstacles),
+            leafless=leafless_at(weather.time_s[rows], spec.obstacles),
         )
         angle = glazing.incidence_deg(elevation, azimuth, tilt_deg=spec.tilt_deg, faces_deg=spec.faces_deg)
         tilt = np.radians(spec.tilt_deg)
@@ -86,7 +86,7 @@ def sun_on_frames(
     return np.stack(let_in, axis=1), np.stack(bare, axis=1), np.stack(taken, axis=1)
 
 
-def _leafless(time_s: IntArray, obstacles: Sequence[Obstacle]) -> FloatArray:
+def leafless_at(time_s: IntArray, obstacles: Sequence[Obstacle]) -> FloatArray:
     """Whether each obstacle is a bare tree at each minute, shape (obstacles, n)."""
     bare = np.zeros((len(obstacles), len(time_s)), dtype=bool)
     days, of_minute = np.unique(time_s // 86_400, return_inverse=True)

@@ -63,6 +63,8 @@ def test_the_open_ground_is_a_place_to_sow_in(sow, stored):
         (["up", "x"], "number of a batch"),
         (["up"], "number of a batch"),
         (["up", "7"], "there is none"),
+        (["frist-pick", "7"], "the nearest is first-pick"),
+        (["rocket", "7"], "got 'rocket' before the number of a batch"),
         (["gave", "7"], "expected a text"),
         (["undo", "7"], "there is none"),
         (["history", "7"], "there is none"),
@@ -103,6 +105,24 @@ def test_dates_seen_are_kept_and_a_harvest_before_emergence_is_refused(sow, stor
     batch = stored.get(1)
     assert (batch.first_up, batch.first_pick) == (date(2026, 3, 12), date(2026, 4, 20))
     assert (batch.yield_g, batch.yield_note) == (340, "two bowls")
+
+
+def test_of_two_days_the_one_just_given_is_named_as_wrong(sow, stored, capsys):
+    """A pick noted, then a day up after it: the day up is what was typed."""
+    sow("rocket", "north", "2026-03-01")
+    sow("first-pick", "1", "2026-04-20")
+    capsys.readouterr()
+    assert sow("up", "1", "2026-04-25") == 2
+    said = capsys.readouterr().err
+    assert "sowing, first_up: got 2026-04-25, expected a day until 2026-04-20 (picked)" in said
+    assert "propstick sow history 1" in said
+    assert stored.get(1).first_up is None
+
+
+def test_a_misspelt_crop_hears_the_nearest_before_the_long_list(sow, capsys):
+    assert sow("rockett", "north") == 2
+    said = capsys.readouterr().err
+    assert said.index("the nearest is rocket") < said.index("beet")
 
 
 def test_undo_takes_back_one_change_and_undoing_twice_restores_it(sow, stored):

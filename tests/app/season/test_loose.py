@@ -1,90 +1,133 @@
-"""A bare spot in the season's report: what a loose probe there showed, out of the store."""
+"""Loose probes on two bare spots for nine days of a measured spring: ranked, with the hours of shade."""
+
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import pytest
 
+from propstick.app import season_words
 from propstick.app.season import season_report
-from propstick.app.season_words import closing_sentences
-from propstick.edges.database import open_store
+from propstick.app.season_sheet import sheet
 from propstick.edges.journal import Journal
-from propstick.edges.readings import ReadingColumns, ReadingLog
-from propstick.garden import Garden, Obstacle, Probe, Site, Spot
-from propstick.growing.spots import hidden
+from propstick.edges.readings import ReadingLog
+from propstick.garden import Obstacle, Probe, Spot
+from propstick.grid import ReadingColumns
+from propstick.growing.spots import spot_day
 from propstick.records import GardenChanged, Outcome
-from propstick.simulation.series import relax
-from propstick.simulation.weather import invented
-from propstick.times import DAY_S, local_date
+from propstick.simulation.bare import bare_probe_c
+from propstick.times import local
 
-SITE = Site(name="plot", latitude=51.5, longitude=-0.12, zone="Europe/London")
-HOUSE = Obstacle(bearing_from_deg=60.0, bearing_to_deg=150.0, height_deg=50.0)
-FROM_S = 1_775_001_600  # 2026-04-01T00:00:00Z
-DAYS = 8
-SHADE = Probe(id="n/shade", box="outside", place="air")
-LOOSE = Probe(id="n/loose", box="site", place="air", spot="bench")
-GARDEN = Garden(site=SITE, spots=(Spot(name="bench"), Spot(name="wall")), probes=(SHADE, LOOSE))
+pytestmark = pytest.mark.slow
+
+FIRST, LAST = datetime(2013, 3, 28, tzinfo=UTC), datetime(2013, 4, 6, tzinfo=UTC)
+BARN = (Obstacle(bearing_from_deg=90.0, bearing_to_deg=150.0, height_deg=50.0),)
+SPOTS = (Spot(name="bench", obstacles=()), Spot(name="barn", obstacles=()))
+"""What stands there is not told: only the probes know."""
+TRUE = {"bench": (), "barn": BARN}
 
 
-@pytest.fixture
-def plot(tmp_path):
-    """A store with eight days of shaded air, and of a probe that lies behind a house of a morning."""
-    sky = invented(51.5, -0.12, start_s=FROM_S, days=DAYS, seed=5)
-    day = local_date(FROM_S + 4 * DAY_S, SITE.zone)
-    behind = hidden(sky.sun_elevation_deg, sky.sun_azimuth_deg, (HOUSE,), day=day)
-    struck = np.where(behind, 0.0, sky.dni_w_m2) + 0.5 * sky.dhi_w_m2
-    warm = sky.air_c + 7.0 * relax(struck / 1000.0, 6.0)
-    time_ms = np.repeat(sky.time_s, 2) * 1000
-    store = open_store(f"sqlite:///{tmp_path}/plot.db", migrate=True)
-    ReadingLog(store, "plot").bulk_add(
-        ReadingColumns(
-            probes=(SHADE.id, LOOSE.id),
-            time_ms=time_ms,
-            column=np.tile(np.array([0, 1], dtype=np.int32), len(sky)),
-            raw=np.round(np.stack([sky.air_c, warm], axis=1).ravel(), 2),
-            flags=np.zeros(len(time_ms), dtype=np.uint16),
+def laid(kept, module, *, last=LAST, told_s=None):
+    """The garden with a loose probe on each spot, its readings in the store."""
+    made = module.weather(first=FIRST, last=last)
+    probes = tuple(Probe(id=f"bare-{one.name}", box="site", place="air", spot=one.name) for one in SPOTS)
+    rows = slice(9, None, 10)
+    for k, probe in enumerate(probes):
+        said = bare_probe_c(made, TRUE[probe.spot], seed=k)[rows]
+        ReadingLog(kept.store, "spring").bulk_add(
+            ReadingColumns(
+                probes=(probe.id,),
+                time_ms=made.time_s[rows] * 1000,
+                column=np.zeros(len(said), dtype=np.int32),
+                raw=np.round(said, 2),
+                flags=np.zeros(len(said), dtype=np.uint16),
+            )
         )
-    )
-    yield store
-    store.close()
+    garden = replace(kept.garden, spots=(*kept.garden.spots, *SPOTS), probes=(*kept.garden.probes, *probes))
+    if told_s is not None:
+        journal = Journal(kept.store, "spring")
+        for at_s, now in ((told_s - 86_400, kept.garden), (told_s, garden)):
+            news = (GardenChanged(time_s=at_s, garden=now),)
+            journal.commit(row_s=at_s, readings=(), outcome=Outcome(), news=news)
+    return season_report(kept.store, garden, int(last.timestamp()))
 
 
-def _at(store, day, garden=GARDEN):
-    return season_report(store, garden, FROM_S + day * DAY_S)
+def loose(report, name):
+    return next(one.loose for one in report.spots if one.spot == name)
 
 
-@pytest.mark.slow
-def test_a_week_of_a_loose_probe_tells_the_spot_s_sun(plot):
-    """pvlib counts 6.9 h for this house and day (tests/growing/test_loose.py)."""
-    report = _at(plot, DAYS)
-    bench, wall = report.spots
-    assert wall.loose is None
-    assert bench.loose.sun.sun_h == pytest.approx(6.9, abs=0.7)
-    told = bench.to_json()["loose_probe"]
-    assert told["sun"]["sun_low_h"] <= 6.9 <= told["sun"]["sun_high_h"]
-    (said,) = [line for line in closing_sentences(report) if line.startswith("Spot bench")]
-    assert "A loose probe there: " in said
-    assert " h of sun (" in said
+def test_two_spots_are_ranked_and_the_hour_of_shade_is_found(spring, world):
+    report = laid(spring, world[0])
+    barn, bench = loose(report, "barn").sun, loose(report, "bench").sun
+    site = report.day
+    place = {"latitude": 40.69, "longitude": -74.17, "zone": "America/New_York"}
+    truth = spot_day(BARN, barn.day, **place)
+    assert barn.share_low - 0.02 <= truth.share <= barn.share_high + 0.02  # the low sun is not judged
+    assert bench.share > 0.95 > barn.share_high
+    # By geometry the sun leaves the barn's corner at 150°: found within half an hour.
+    begin = local(barn.stretches[0].begin_s, "America/New_York")
+    assert barn.stretches[0].from_deg == pytest.approx(150.0, abs=9.0)
+    print(f"barn {barn.share:.2f} ({barn.share_low:.2f} to {barn.share_high:.2f}), true {truth.share:.2f}; "
+          f"bench {bench.share:.2f}; out of the shade at {begin:%H:%M}")  # fmt: skip
+    said = season_words.closing_sentences(report)
+    assert site == date(2013, 4, 5)
+    assert any(line.startswith("By loose probes bench has the most sun, then barn with") for line in said)
+    assert any("A loose probe there: " in line and "(bearing " in line for line in said)
+    assert "By loose probes bench has the most sun" in sheet(report)
+    kept = {one["spot"]: one["loose_probe"] for one in report.to_json()["spots"]}
+    assert kept["wall"] is None
+    assert kept["barn"]["sun"]["share"] == round(barn.share, 2)
+    assert kept["barn"]["sun"]["stretches"][0]["from"].endswith("Z")
 
 
-@pytest.mark.slow
-def test_two_days_are_not_enough_and_no_shade_is_said(plot):
-    early = _at(plot, 2).spots[0].loose
-    assert early.sun is None
-    assert early.words.startswith("cannot say yet: ")
-    bare = Garden(site=SITE, spots=GARDEN.spots, probes=(LOOSE,))
-    assert _at(plot, DAYS, bare).spots[0].loose.words == "cannot say: no air probe in the shade outside"
+def test_two_days_are_too_few_and_it_says_so(spring, world):
+    report = laid(spring, world[0], last=FIRST + timedelta(days=2))
+    assert loose(report, "barn").sun is None
+    assert loose(report, "barn").words.startswith("cannot say yet: ")
+    assert "of 3 clear days so far" in loose(report, "barn").words
 
 
-@pytest.mark.slow
-def test_a_probe_that_was_moved_on_counts_where_it_lay(plot):
-    """Its week on the bench stays the bench's; the wall has had it for an hour."""
-    moved = Garden(
-        site=SITE, spots=GARDEN.spots,
-        probes=(SHADE, Probe(id=LOOSE.id, box="site", place="air", spot="wall")),
+def test_days_before_the_probe_lay_there_do_not_count(spring, world):
+    """The garden file puts it there on the third of April: two whole days since."""
+    report = laid(spring, world[0], told_s=int(datetime(2013, 4, 3, 12, tzinfo=UTC).timestamp()))
+    assert loose(report, "barn").sun is None
+    assert "clear days so far" in loose(report, "barn").words
+
+
+def test_without_a_probe_in_the_shade_outside_nothing_is_said(spring, world):
+    bare = replace(
+        spring, garden=replace(
+            spring.garden, probes=tuple(p for p in spring.garden.probes if p.box != "outside")
+        )
     )  # fmt: skip
-    journal = Journal(plot, "plot")
-    for time_s, garden in ((FROM_S + 60, GARDEN), (FROM_S + DAYS * DAY_S - 3600, moved)):
-        told = GardenChanged(time_s=time_s, garden=garden)
-        journal.commit(row_s=time_s, readings=(), outcome=Outcome(), news=(told,))
-    bench, wall = _at(plot, DAYS, moved).spots
-    assert bench.loose.sun.sun_h == pytest.approx(6.9, abs=0.7)
-    assert wall.loose.sun is None
+    assert "no air probe in the shade outside" in loose(laid(bare, world[0]), "barn").words
+
+
+def test_one_probe_carried_from_spot_to_spot_tells_of_both(spring, world):
+    """A week on the bench, then a week by the barn: the same probe, as the garden file said of the time."""
+    module, _ = world
+    moved, end = datetime(2013, 4, 5, 12, tzinfo=UTC), datetime(2013, 4, 14, tzinfo=UTC)
+    made = module.weather(first=FIRST, last=end)
+    there = made.time_s >= moved.timestamp()
+    said = np.where(there, bare_probe_c(made, BARN, seed=3), bare_probe_c(made, (), seed=3))
+    rows = slice(9, None, 10)
+    ReadingLog(spring.store, "spring").bulk_add(
+        ReadingColumns(
+            probes=("bare",), time_ms=made.time_s[rows] * 1000,
+            column=np.zeros(len(said[rows]), dtype=np.int32), raw=np.round(said[rows], 2),
+            flags=np.zeros(len(said[rows]), dtype=np.uint16),
+        )
+    )  # fmt: skip
+    journal = Journal(spring.store, "spring")
+    for spot, when in (("bench", FIRST), ("barn", moved)):
+        probe = Probe(id="bare", box="site", place="air", spot=spot)
+        garden = replace(
+            spring.garden, spots=(*spring.garden.spots, *SPOTS), probes=(*spring.garden.probes, probe)
+        )
+        at_s = int(when.timestamp())
+        news = (GardenChanged(time_s=at_s, garden=garden),)
+        journal.commit(row_s=at_s, readings=(), outcome=Outcome(), news=news)
+    report = season_report(spring.store, garden, int(end.timestamp()))
+    bench, barn = loose(report, "bench").sun, loose(report, "barn").sun
+    assert bench.day == date(2013, 4, 5)
+    assert barn.share_high < bench.share_low

@@ -95,8 +95,19 @@ def test_a_soil_probe_that_dies_half_way_widens_the_interval_and_is_said(world, 
     whole, dead = made["whole"], made["dead"]
     assert dead.up.high_s - dead.up.low_s > whole.up.high_s - whole.up.low_s
     assert any("soil from the air" in note for note in dead.notes)
+    assert any(note.startswith("its soil probe is silent since 2 March: soil from") for note in dead.notes)
     assert not any("soil from the air" in note for note in whole.notes)
     assert abs(dead.up.expected_s - whole.up.expected_s) < 5 * 86_400
+
+
+def test_a_batch_that_was_picked_is_not_late_to_come_up(spring):
+    """Nobody noted spinach up, and it was picked: it came up, and no reason is sought why it did not."""
+    assert batch(at(spring, 4, 20), 4).late_days > 0.0
+    Sowings(spring.store, "spring").change(4, {"first_pick": "2013-04-18"}, by="t")
+    report = at(spring, 4, 20)
+    one = batch(report, 4)
+    assert (one.late_days, one.reasons) == (0.0, ())
+    assert season_words.up_text(one, report.day) == "not noted"
 
 
 def test_what_has_no_figure_says_so_and_kinship_is_marked(spring):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Sequence
 from datetime import date, timedelta
+from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
 
 from propstick.app.commands._shared import add_json, print_json, print_table, settings_of, store_of
@@ -115,13 +116,21 @@ def _sown(sowings: Sowings, settings: Settings, args: argparse.Namespace, today:
     crop, box, *rest = args.words
     _too_many(rest, 1, "sow CROP BOX")
     names = (*settings.garden.box_names, OUTSIDE)
+    if box not in names and box.isdigit():
+        near = get_close_matches(crop, (*SEEN, *OTHERS), n=1)
+        tail = f"; the nearest is {near[0]}" if near else ""
+        words = ", ".join((*SEEN, *OTHERS))
+        raise InputError(
+            f"sow: got {crop!r} before the number of a batch, expected one of {words}{tail}",
+            hint=f"propstick sow {near[0]} {box}" if near else "propstick sow --help",
+        )
     if box not in names:
         raise InputError(f"sow: got box {box!r}, expected one of {', '.join(names)}")
     if not args.unlisted:
         try:
             crop = find(crops_beside(settings.path), crop).name
         except InputError as error:
-            hint = f"add --unlisted, or describe it in {OWN_FILE} beside the garden file"
+            hint = f"a crop no file knows: --unlisted, or describe it in {OWN_FILE} beside the garden file"
             raise InputError(error.message, hint=hint) from None
     sown = day_of(rest[0] if rest else None, today)
     return sowings.add({"crop": crop, "box": box, "sown": sown, "note": args.note}, by="command")
