@@ -318,16 +318,38 @@ def test_what_the_season_reminds_of_goes_out_with_the_brief(rig):
     """Only at the row of a brief is it asked; the stored brief and the pushed one say the same."""
     asked = []
 
-    def reminder(row_s, _outcome):
-        asked.append(row_s)
-        return "Look whether north is dry."
+    def finish(brief, nights):
+        asked.append({one.box for one in nights})
+        return replace(brief, text=f"{brief.text} Look whether north is dry.")
 
     watch = rig.assembly.watch
-    watch._parts = replace(watch._parts, reminder=reminder)
+    watch._parts = replace(watch._parts, finish=finish)
     rig.rows(5 * 60)
     (brief,) = rig.journal.briefs(0, 10**11)
     assert brief.which == "evening"
     assert brief.text.endswith(" Look whether north is dry.")
-    assert len(asked) == 1
+    assert asked == [{"north", "lane", "outside"}]
     (pushed,) = [notice.text for notice, _ in rig.channel.sent if "brief" in notice.kinds]
     assert pushed == brief.text
+
+
+@pytest.mark.slow
+def test_a_box_being_hardened_has_its_line_in_the_evening_brief(rig):
+    """Told at noon, the lid propped by one o'clock: the first day is lived, the night shut, the second next;
+    lane, of which nothing was told, is not named. Stopped the next noon, the next evening is silent of it."""
+    requests = Requests(rig.assembly.store, "plot")
+    requests.add("hardening", {"box": "north", "on": True}, by="test")
+    requests.add("lid", {"box": "north", "opening": 0.1}, by="test")
+    rig.rows(5 * 60)
+    (brief,) = rig.journal.briefs(0, 10**11)
+    assert "Harden north, day 2 of 7: shut tonight; tomorrow a third open by day." in brief.text
+    assert "Nothing to do" not in brief.text
+    assert "Harden lane" not in brief.text
+    assert len(brief.text) <= 320
+    (pushed,) = [notice.text for notice, _ in rig.channel.sent if "brief" in notice.kinds]
+    assert pushed == brief.text
+    requests.add("hardening", {"box": "north", "on": False}, by="test")
+    rig.rows(24 * 60)
+    later = rig.journal.briefs(brief.issued_s + 1, 10**11)
+    assert [one.which for one in later] == ["morning", "evening"]
+    assert not any("Harden" in one.text for one in later)

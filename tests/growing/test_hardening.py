@@ -4,13 +4,7 @@ from datetime import date
 
 import pytest
 
-from propstick.growing.hardening import (
-    DAY_OPENINGS,
-    NIGHT_OPENINGS,
-    days_lived,
-    hardening_plan,
-    hardening_words,
-)
+from propstick.growing.hardening import DAY_OPENINGS, NIGHT_OPENINGS, days_lived, evening_of, hardening_plan
 
 START = date(2026, 4, 20)
 
@@ -53,13 +47,37 @@ def test_the_recorded_lid_says_how_far_the_week_is():
     assert days_lived([]) == 0
 
 
-def test_an_evening_says_tonight_and_tomorrow_in_one_sentence():
-    cold = hardening_plan(date(2026, 4, 10), frost_limit_c=1.0, days_done=3, tonight_low_c=-1.2)
-    assert hardening_words("north", cold) == (
-        "Hardening off north, day 4 of 7: lid shut tonight (it may fall to -1 °C), fully open tomorrow."
-    )
-    mild = hardening_plan(date(2026, 4, 10), frost_limit_c=1.0, days_done=3, tonight_low_c=6.0)
-    assert hardening_words("north", mild).startswith("Hardening off north, day 4 of 7: lid propped tonight,")
-    last = hardening_plan(date(2026, 4, 10), frost_limit_c=1.0, days_done=6, tonight_low_c=6.0)
-    assert hardening_words("north", last) == "Hardening off north, day 7 of 7: lid fully open tonight."
-    assert hardening_words("north", ()) == "north is hardened off: its cover can go."
+def evening(**changes):
+    given = {"days_done": 3, "today": 1.0, "frost_limit_c": 1.0, "tonight_low_c": 6.0}
+    return evening_of(**given | changes)
+
+
+def test_an_evening_goes_on_with_the_plan_where_day_and_night_allow():
+    found = evening()
+    assert (found.number, found.tonight, found.tomorrow) == (5, NIGHT_OPENINGS[3], DAY_OPENINGS[4])
+    assert found.words() == "propped tonight too; tomorrow wide open by day"
+
+
+def test_a_night_that_may_come_near_the_crop_s_limit_stays_shut_and_its_day_is_done_again():
+    """Limit 1 °C and 1 °C to spare: 1.9 is too cold, 2.0 is not."""
+    cold = evening(tonight_low_c=1.9)
+    assert (cold.number, cold.tonight, cold.tomorrow) == (4, 0.0, 1.0)
+    assert cold.words() == ("shut tonight, it may fall to 2 °C; tomorrow wide open once above 4 °C outside")
+    assert cold.words(brief=True) == "shut tonight; tomorrow wide open by day"
+    assert evening(tonight_low_c=2.0).tonight == 0.1
+    assert evening(tonight_low_c=1.9, frost_limit_c=-3.0).tonight == 0.1
+    assert "no forecast" in evening(tonight_low_c=None).words()
+    assert evening(must_shut=True).tonight == 0.0
+
+
+def test_a_day_that_fell_short_is_done_again_with_a_shut_night():
+    for today in (None, 0.5):
+        assert (evening(today=today).number, evening(today=today).tonight) == (4, 0.0)
+    first = evening(days_done=0, today=None)
+    assert first.words() == "shut tonight; tomorrow propped by day"
+
+
+def test_after_the_last_night_its_cover_can_go():
+    assert evening(days_done=6).words() == "wide open tonight too; after that its cover can go"
+    assert evening(days_done=6, tonight_low_c=0.0).tomorrow == 1.0
+    assert evening(days_done=7) is None

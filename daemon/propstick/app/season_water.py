@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from datetime import time
 
 from propstick.app.season_boxes import water_of
@@ -10,9 +11,12 @@ from propstick.edges.database import Store
 from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog
 from propstick.edges.sowings import Sowings
+from propstick.errors import PropstickError
 from propstick.garden import Garden
 from propstick.growing.water import WaterLost
 from propstick.times import DAY_S, at_local, local_date
+
+log = logging.getLogger(__name__)
 
 LOOK_BACK_D = 60
 """Longer since a watering than anybody leaves seedlings: then it was not told."""
@@ -22,11 +26,13 @@ def reminder(store: Store, garden: Garden, now_s: int) -> str:
     """One sentence on every box that is reckoned dry since a watering that was told, or empty.
 
     Without any watering told nothing is said: a person who does not tell would be reminded for ever.
-
-    Raises:
-        StoreError: the store cannot be read.
+    A store that cannot be read costs the reminder, not the brief.
     """
-    due = _due(store, garden, now_s)
+    try:
+        due = _due(store, garden, now_s)
+    except PropstickError as error:
+        log.warning("no-water-reminder reason=%r", error.message)
+        return ""
     if not due:
         return ""
     if len(due) > 1:  # a brief is short

@@ -32,7 +32,16 @@ from propstick.errors import InputError, StoreError
 from propstick.garden import Garden
 from propstick.grid import ReadingColumns, lay
 from propstick.ports import Clock
-from propstick.records import GardenChanged, News, Outcome, Reading, Trouble, TroubleKind
+from propstick.records import (
+    Brief,
+    GardenChanged,
+    News,
+    NightForecast,
+    Outcome,
+    Reading,
+    Trouble,
+    TroubleKind,
+)
 
 log = logging.getLogger(__name__)
 
@@ -57,7 +66,8 @@ class Parts:
         extra_news: Requests that came by other ways than the store, as (kind, body).
         troubles: What housekeeping found, kind of alarm → what is the matter.
         make_room: Asked when the disk is full; True if there is some more now.
-        reminder: At a row with a brief: what else to say in it, from beyond the engine; empty if nothing.
+        finish: Given a brief and the nights foreseen at its row, the brief with what else there is to say
+            in it, from beyond the engine.
         extra_status: More to keep beside the live view.
         owner: Takes the lease on the site before the first commit; empty: it is held, or nobody asks for one.
         on_row: Called after each commit: the publisher, the demo's table, the service manager.
@@ -75,7 +85,7 @@ class Parts:
     extra_news: Callable[[], Sequence[tuple[str, dict]]] = tuple
     troubles: Callable[[], Mapping[str, str]] = dict
     make_room: Callable[[], bool] = lambda: False
-    reminder: Callable[[int, Outcome], str] = lambda _row_s, _outcome: ""
+    finish: Callable[[Brief, Sequence[NightForecast]], Brief] = lambda brief, _nights: brief
     extra_status: Callable[[], Mapping[str, Any]] = dict
     owner: str = ""
     on_row: tuple[RowListener, ...] = ()
@@ -131,8 +141,8 @@ class Watch:
         news, done = self._news(row, garden)
         block = _block_of(arrived, row.time_s, self._step_s, _columns(garden, arrived))
         self.state, outcome = advance(self.state, block, news)
-        if outcome.briefs and (more := parts.reminder(row.time_s, outcome)):
-            briefs = tuple(replace(one, text=f"{one.text} {more}") for one in outcome.briefs)
+        if outcome.briefs:
+            briefs = tuple(parts.finish(one, outcome.nights) for one in outcome.briefs)
             outcome = replace(outcome, briefs=briefs)
         readings = _with_flags(arrived, block, outcome)
         self._seen.note(readings, FAULT_BITS)

@@ -32,7 +32,7 @@ from propstick.edges.reserve import Reserve
 from propstick.errors import StoreError
 from propstick.garden import Garden
 from propstick.ports import Channel, Clock, Inbox, ProbeBus
-from propstick.records import Outcome
+from propstick.records import Brief, NightForecast
 
 log = logging.getLogger(__name__)
 
@@ -167,7 +167,7 @@ def assemble(
             troubles=housekeeping.troubles,
             make_room=housekeeping.make_room,
             owner="" if is_held else this_process(),
-            reminder=lambda row_s, outcome: _reminder(store, garden(), row_s, outcome, settings.path),
+            finish=lambda brief, nights: _with_season(store, garden(), brief, nights),
             extra_status=lambda: {
                 "troubles": report.look(),
                 **({"packs_seen": broker.seen()} if broker is not None else {}),
@@ -200,11 +200,11 @@ def _takes_lease(journal: Journal, clock: Clock, housekeeping: Housekeeping, ttl
     return False
 
 
-def _reminder(store: Store, garden: Garden, row_s: int, outcome: Outcome, path: Path | None) -> str:
+def _with_season(store: Store, garden: Garden, brief: Brief, nights: Sequence[NightForecast]) -> Brief:
     """Loaded twice a day at most: the season is no part of an ordinary row."""
-    from propstick.app.season_reminder import reminder
+    from propstick.app.season_brief import with_season
 
-    return reminder(store, garden, row_s, outcome, garden_file=path)
+    return with_season(store, garden, brief, nights)
 
 
 def open_or_salvage(url: str) -> Store:

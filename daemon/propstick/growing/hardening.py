@@ -19,7 +19,6 @@ COLD_DAY_C = 4.4
 MARGIN_C = 1.0
 """A night is let in only if its low end stays so far above the crop's limit."""
 CLOSED = 0.0
-_WORDS = {0.0: "shut", 0.1: "propped", 0.3: "a third open", 0.5: "half open", 1.0: "fully open"}
 NEARLY = 0.8
 """A day counts as lived through if its lid stood so much of the planned opening, as a mean. Ours."""
 
@@ -96,21 +95,78 @@ def hardening_plan(
     return tuple(plan)
 
 
-def hardening_words(box: str, plan: Sequence[HardeningDay]) -> str:
-    """What is left of a box's plan in one sentence for an evening: tonight's lid and tomorrow's."""
-    if not plan:
-        return f"{box} is hardened off: its cover can go."
-    tonight = plan[0]
-    night = f"lid {_opening_words(tonight.at_night)} tonight"
-    if tonight.words.startswith("shut tonight"):
-        night += f" ({tonight.words.partition(': ')[2]})"
-    tomorrow = f", {_opening_words(plan[1].by_day)} tomorrow" if len(plan) > 1 else ""
-    day = len(DAY_OPENINGS) - len(plan) + 1
-    return f"Hardening off {box}, day {day} of {len(DAY_OPENINGS)}: {night}{tomorrow}."
+@dataclass(frozen=True, kw_only=True)
+class HardeningEvening:
+    """What an evening asks of a box that is hardened off.
+
+    Attributes:
+        number: The plan's day that comes tomorrow, 1 to 7; one more when all of it has been lived through.
+        tonight: Opening of the lid for the night, 0 to 1.
+        tomorrow: By day tomorrow; None when the cover can go.
+        reason: Why the night is not as planned; empty if it is.
+        is_cold: Whether the night is too cold for an early start tomorrow.
+    """
+
+    number: int
+    tonight: float
+    tomorrow: float | None
+    reason: str
+    is_cold: bool
+
+    def words(self, unit: Unit = "C", *, brief: bool = False) -> str:
+        """`shut tonight; half open tomorrow by day`; `brief` leaves out why."""
+        shut = self.tonight == CLOSED
+        night = "shut tonight" if shut else f"{_OPEN[self.tonight]} tonight too"
+        why = f", {self.reason}" if self.reason and not brief else ""
+        if self.tomorrow is None:
+            return f"{night}{why}; after that its cover can go"
+        once = f" once above {degrees(COLD_DAY_C, unit)} outside" if self.is_cold and not brief else " by day"
+        return f"{night}{why}; tomorrow {_OPEN[self.tomorrow]}{once}"
 
 
-def _opening_words(opening: float) -> str:
-    return _WORDS[min(_WORDS, key=lambda known: abs(known - opening))]
+_OPEN = {0.1: "propped", 0.3: "a third open", 0.5: "half open", 1.0: "wide open"}
+"""Every opening of the plan in words: a phone is read in the hand that holds the lid."""
+
+
+def evening_of(
+    *,
+    days_done: int,
+    today: float | None,
+    frost_limit_c: float,
+    tonight_low_c: float | None,
+    must_shut: bool = False,
+    unit: Unit = "C",
+) -> HardeningEvening | None:
+    """Tonight's and tomorrow's opening. None when the whole week has been lived through.
+
+    A day that fell short is done again, and its night stays shut; so is one whose night must stay shut.
+
+    Args:
+        days_done: Days of the plan over and lived through, before today.
+        today: Mean opening of today's hours by day; None where it is not known.
+        frost_limit_c: The tenderest batch's limit.
+        tonight_low_c: Low end of tonight's forecast outside; None where there is none.
+        must_shut: Whether tonight's advice for the box is to close or cover it.
+    """
+    if days_done >= len(DAY_OPENINGS):
+        return None
+    is_cold = tonight_low_c is not None and tonight_low_c < frost_limit_c + MARGIN_C
+    planned, reason = NIGHT_OPENINGS[days_done], ""
+    lived = today is not None and today >= NEARLY * DAY_OPENINGS[days_done]
+    tonight = planned if lived else CLOSED
+    if tonight > CLOSED and must_shut:
+        tonight = CLOSED
+    elif tonight > CLOSED:
+        _, tonight, words = _tonight(1.0, planned, frost_limit_c, tonight_low_c, None, unit)
+        reason = words.removeprefix("shut tonight: ") if tonight == CLOSED else ""
+    step = days_done + (lived and tonight == planned)
+    return HardeningEvening(
+        number=step + 1,
+        tonight=tonight,
+        tomorrow=DAY_OPENINGS[step] if step < len(DAY_OPENINGS) else None,
+        reason=reason,
+        is_cold=is_cold,
+    )
 
 
 def _tonight(

@@ -2,15 +2,13 @@
 
 import json
 from dataclasses import fields, replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime
 
 import numpy as np
 import pytest
 
 from propstick.app import cli, season_words
 from propstick.app.season import foreseen, season_report
-from propstick.app.season_hardening import plan_for
-from propstick.app.season_reminder import reminder as season_reminder
 from propstick.app.season_sheet import sheet, write_sheet
 from propstick.app.season_water import reminder
 from propstick.edges.database import open_store
@@ -18,14 +16,10 @@ from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog
 from propstick.edges.sowings import Sowings
 from propstick.errors import InputError
-from propstick.garden import OUTSIDE, Box, Obstacle, Probe
+from propstick.garden import Box, Obstacle, Probe
 from propstick.grid import ReadingColumns
 from propstick.growing.water import Moisture, WaterLost
 from propstick.records import (
-    Brief,
-    HardeningTold,
-    LidOpening,
-    NightForecast,
     Outcome,
     WateredTold,
 )  # fmt: skip
@@ -257,76 +251,6 @@ def test_the_report_is_written_as_page_or_data_and_nothing_else(spring, tmp_path
         write_sheet(report, str(tmp_path / "spring.docx"))
     with pytest.raises(InputError, match="cannot be written"):
         write_sheet(report, str(tmp_path / "nowhere" / "spring.html"))
-
-
-def test_hardening_goes_by_the_newest_forecast_outside(spring):
-    now_s = int(datetime(2013, 4, 10, 22, tzinfo=UTC).timestamp())
-
-    def tonight():
-        return plan_for(spring.store, spring.garden, "north", now_s, done=5)[0]
-
-    assert tonight().at_night == 0.0
-    forecast = NightForecast(
-        box=OUTSIDE, night=date(2013, 4, 10), issued_s=now_s - 600, min_c=9.0, low_c=6.0, high_c=11.0,
-        p_frost=0.0,
-    )  # fmt: skip
-    outcome = Outcome(nights=(forecast,))
-    Journal(spring.store, "spring").commit(row_s=now_s - 600, readings=(), outcome=outcome)
-    assert tonight().at_night == 0.3
-    with pytest.raises(InputError, match="expected one of north"):
-        plan_for(spring.store, spring.garden, "nrth", now_s)
-
-
-def test_the_evening_brief_tells_the_lid_of_a_box_that_is_hardened_off(spring):
-    """From the day it was told on, by the forecast issued with the brief; not of a morning, nor once over."""
-    begun = datetime(2013, 4, 8, 7, tzinfo=UTC)
-    journal = Journal(spring.store, "spring")
-
-    def tell(at_s, *, on):
-        told = HardeningTold(time_s=at_s, box="north", on=on)
-        journal.commit(row_s=at_s, readings=(), outcome=Outcome(), news=(told,))
-
-    def said(which="evening", *, low_c=6.0):
-        evening_s = int((begun + timedelta(days=2, hours=15)).timestamp())
-        brief = Brief(
-            date=date(2013, 4, 10), issued_s=evening_s, which=which, lines=(), text="Leave all as it is."
-        )
-        night = NightForecast(
-            box=OUTSIDE, night=date(2013, 4, 10), issued_s=evening_s, min_c=low_c + 3.0, low_c=low_c,
-            high_c=low_c + 5.0, p_frost=0.0,
-        )  # fmt: skip
-        outcome = Outcome(briefs=(brief,), nights=(night,))
-        return season_reminder(spring.store, spring.garden, evening_s, outcome)
-
-    assert said() == ""
-    tell(int(begun.timestamp()), on=True)
-    # Of the recorded lids before that day none counts, of those since none is known.
-    assert said() == "Hardening off north, day 1 of 7: lid shut tonight, a third open tomorrow."
-    lid = LidOpening(box="north", time_s=int(begun.timestamp()) + 60, opening=1.0, known_from="told")
-    journal.commit(row_s=lid.time_s, readings=(), outcome=Outcome(lids=(lid,)))
-    assert said() == "Hardening off north, day 3 of 7: lid shut tonight, fully open tomorrow."
-    assert said("morning") == ""
-    tell(int(begun.timestamp()) + 7200, on=False)
-    assert said() == ""
-
-
-def test_hardening_counts_the_days_the_recorded_lid_stood_open(spring):
-    """Three days opened a little further each, the fourth forgotten: the plan waits at its fourth day."""
-    zone_h = 4  # Newark's clock in April is four hours behind UTC
-    lids = []
-    for day, opening in ((6, 0.1), (7, 0.3), (8, 0.5)):
-        for hour, value in ((8, opening), (18, 0.0)):
-            time_s = int(datetime(2013, 4, day, hour + zone_h, tzinfo=UTC).timestamp())
-            lids.append(LidOpening(box="north", time_s=time_s, opening=value, known_from="told"))
-    Journal(spring.store, "spring").commit(
-        row_s=lids[-1].time_s, readings=(), outcome=Outcome(lids=tuple(lids))
-    )
-    now_s = int(datetime(2013, 4, 10, 22, tzinfo=UTC).timestamp())
-    plan = plan_for(spring.store, spring.garden, "north", now_s)
-    assert len(plan) == 4
-    assert plan[0].day == date(2013, 4, 10)
-    assert plan[0].by_day == 1.0
-    assert len(plan_for(spring.store, spring.garden, "lane", now_s)) == 7
 
 
 def test_an_empty_store_and_an_unknown_box_are_no_fault(tmp_path):

@@ -126,5 +126,6 @@ def _harden(args: argparse.Namespace, settings: Settings, store: Store, now_s: i
     )  # fmt: skip
     print()
     by_hand = "as you said" if args.done is not None else "by the recorded lid; --done N if that is wrong"
-    print(f"{7 - len(plan)} of 7 days done, {by_hand}. Ask again each evening: the night decides.")
+    print(f"{7 - len(plan)} of 7 days done, {by_hand}. Ask again each evening: the night decides;")
+    print(f"or let the evening brief say it: propstick harden {args.harden} on")
     return 0
