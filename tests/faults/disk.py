@@ -23,7 +23,6 @@ from propstick.edges.database import open_store
 from propstick.edges.journal import Journal
 from propstick.edges.maintenance import quick_check
 from propstick.edges.readings import ReadingLog
-from propstick.errors import StoreError
 
 DISK_MIB = 320
 """Above the 200 MiB below which housekeeping complains, so that only the full disk itself is told of."""
@@ -52,21 +51,21 @@ def disk(full_s: float = 45.0) -> list[Figure]:
 def _lived(plot: Plot, mount: Path, full_s: float) -> list[Figure]:
     plot.is_calm = True
     watch = plot.start()
-    _until(lambda: _last_row_s(plot) > 0)
+    _until(lambda: plot.last_row_s() > 0)
     _fill(mount / "once")
     once_s = time.time()
     time.sleep(full_s)
-    seen_s = _last_row_s(plot)
+    seen_s = plot.last_row_s()
     killed(watch)
-    kept_s = time.time() - _last_row_s(plot)
+    kept_s = time.time() - plot.last_row_s()
     watch = plot.start()
-    _until(lambda: _last_row_s(plot) > seen_s + STEP_S)
+    _until(lambda: plot.last_row_s() > seen_s + STEP_S)
     with _eaten(mount):
         full_from_s = time.time()
         plot.air_c["lane"] = 32.0
         time.sleep(full_s)
         before = len(_warned(plot, full_from_s))
-        waited_s = time.time() - _last_row_s(plot)
+        waited_s = time.time() - plot.last_row_s()
         killed(watch)
         dead_s = time.time()
         watch = plot.start()
@@ -77,7 +76,7 @@ def _lived(plot: Plot, mount: Path, full_s: float) -> list[Figure]:
     waiting = int(re.findall(r"rows_waiting=(\d+)", (plot.folder / "watch.log").read_text())[-1])
     (mount / "once").unlink()
     free_s = time.time()
-    _until(lambda: _last_row_s(plot) > free_s)
+    _until(lambda: plot.last_row_s() > free_s)
     assert ended(watch) == 0
     # The first row of the new life bears the grid's time just before it.
     born_s = dead_s - STEP_S
@@ -176,14 +175,6 @@ def _rows(plot: Plot, from_s: float, to_s: float) -> int:
         readings = ReadingLog(store, "plot").columns(round(from_s * 1000), round(to_s * 1000))
     _, counts = np.unique(readings.time_ms, return_counts=True)
     return int(np.count_nonzero(counts == 5))
-
-
-def _last_row_s(plot: Plot) -> int:
-    try:
-        with closing(open_store(f"sqlite:///{plot.database}", create=False)) as store:
-            return Journal(store, "plot").last_row() or 0
-    except StoreError:
-        return 0
 
 
 def _until(condition: Callable[[], bool]) -> None:

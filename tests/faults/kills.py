@@ -24,7 +24,6 @@ from propstick.edges.journal import Journal
 from propstick.edges.maintenance import quick_check
 from propstick.edges.readings import ReadingLog
 from propstick.engine.pipeline import begin
-from propstick.errors import StoreError
 
 PLOTS = 3
 LOST_AT_MOST_S = 60
@@ -103,7 +102,7 @@ def _live(seed: int, count: int) -> Lived:
                     _backup_killed(plot, chance)
                 time.sleep(chance.uniform(0.3, 9.0))
                 was_up = process.poll() is None
-                seen_s = _last_row_s(plot)
+                seen_s = plot.last_row_s()
                 at_s = time.time()
                 killed(process)
                 assert was_up, (plot.folder / "watch.log").read_text()[-2000:]
@@ -134,21 +133,12 @@ def _lost_s(plot: Plot, started_s: float, seen_s: int, killed_s: float) -> float
     Args:
         seen_s: Newest row another process saw in the store just before.
     """
-    last_s = _last_row_s(plot)
+    last_s = plot.last_row_s()
     if last_s < seen_s:
         return float(seen_s - last_s)
     # A daemon that has had time to start must have stored every row but the one in the making.
     since_s = max(last_s, started_s + START_S)
     return max(killed_s - since_s - 2 * STEP_S - SOON_S, 0.0)
-
-
-def _last_row_s(plot: Plot) -> int:
-    """As another process sees the store; 0 before there is one."""
-    try:
-        with closing(open_store(f"sqlite:///{plot.database}", create=False)) as store:
-            return Journal(store, "plot").last_row() or 0
-    except StoreError:
-        return 0
 
 
 def _judged(plot: Plot, count: int, worst_s: float) -> Lived:

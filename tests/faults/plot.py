@@ -10,11 +10,15 @@ import subprocess
 import sys
 import threading
 import time
+from contextlib import closing
 from pathlib import Path
 
 from tests.noon import noon_zone
 
+from propstick.edges.database import open_store
+from propstick.edges.journal import Journal
 from propstick.edges.onewire_tree import Tree
+from propstick.errors import StoreError
 
 STEP_S = 2
 AIR, SOIL, OUTSIDE = "28-00000000000a", "28-00000000000b", "28-00000000000c"
@@ -110,6 +114,14 @@ class Plot:
     @property
     def database(self) -> Path:
         return self._disk / "plot.db"
+
+    def last_row_s(self) -> int:
+        """The newest stored row as another process sees it; 0 before there is a store."""
+        try:
+            with closing(open_store(f"sqlite:///{self.database}", create=False)) as store:
+                return Journal(store, "plot").last_row() or 0
+        except StoreError:
+            return 0
 
     def start(self, *, module: str = "propstick") -> subprocess.Popen[bytes]:
         """The daemon, as systemd would start it."""

@@ -25,6 +25,7 @@ from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 from tests.bench.table import Figure
 from tests.faults.plot import killed
+from tests.noon import noon_zone
 from tests.servers import mosquitto, postgresql
 
 from propstick.app.watch import lease_s
@@ -93,7 +94,7 @@ class Allotments:
         (folder / "gardens").mkdir()
         for site in SITES:
             text = GARDEN.format(
-                site=site, zone=_where_it_is_noon(), step=STEP_S, url=url, port=port,
+                site=site, zone=noon_zone(), step=STEP_S, url=url, port=port,
                 push=self._server.server_port,
             )  # fmt: skip
             (folder / "gardens" / f"{site}.toml").write_text(text)
@@ -206,12 +207,6 @@ def takeover_postgres(rounds: int = 4, *, elsewhere: bool = True) -> list[Figure
             ),
         )
     return figures
-
-
-def _where_it_is_noon() -> str:
-    """So that no alarm falls into the person's night, whenever this runs. `Etc` counts hours west."""
-    west = time.gmtime().tm_hour - 12
-    return f"Etc/GMT{west:+d}" if west else "Etc/GMT"
 
 
 def _may_be_another_host() -> bool:

@@ -17,6 +17,7 @@ from propstick.blocks import Block
 from propstick.engine import briefs, foresight, quality
 from propstick.engine.board import Board
 from propstick.engine.carry import median_of_good
+from propstick.engine.due import Span
 from propstick.engine.layout import layout_of, limits_on
 from propstick.engine.places import places_of
 from propstick.engine.probe_rules import probe_conditions
@@ -25,7 +26,7 @@ from propstick.engine.schedule import day_of
 from propstick.engine.soilwatch import watched
 from propstick.engine.standing import Standing
 from propstick.engine.state import EngineState
-from propstick.engine.timeline import Span, Timeline
+from propstick.engine.timeline import Timeline
 from propstick.engine.trends import refit, rises, windows_s
 from propstick.engine.views import boxes_now, lid_changes, lid_rows, on_their_way
 from propstick.garden import OUTSIDE, SITE, Garden

@@ -1,56 +1,26 @@
-"""From conditions to alarms, notices and briefs: steps through the rows at which something happens.
+"""From conditions to alarms, notices and briefs: what happens at the rows at which something does.
 
 A row is worth a step if a rule's code changes there, a delay of some alarm runs out, an hour of the day
-comes that changes what may be told, or news arrives. At every other row a step would change nothing, so
-leaving them out gives the same as taking them all; that is what makes the result independent of how
-the rows are cut into blocks.
+comes that changes what may be told, or news arrives; `due.py` finds them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import replace
 
 from propstick.engine import briefs, notices, raising
 from propstick.engine.alarms import Input
 from propstick.engine.board import Board
-from propstick.engine.conditions import ALARM, CLEAR, CodeMemory, Condition, Subject
+from propstick.engine.conditions import ALARM, CLEAR, CodeMemory, Subject
 from propstick.engine.desk import Desk, Moment
+from propstick.engine.due import DueRows, Span
 from propstick.engine.evidence import Evidence
 from propstick.engine.kinds import FORECASTS, KINDS
-from propstick.engine.outlook import Outlook
-from propstick.engine.schedule import Day
 from propstick.engine.standing import CHATTER_RAISES, STALE_S, Standing
 from propstick.engine.wording import Speech
-from propstick.garden import SITE, Garden
+from propstick.garden import SITE
 from propstick.records import Brief, Notice
-from propstick.units import IntArray
-
-
-@dataclass(frozen=True)
-class Span:
-    """A stretch of rows within one local date and under one garden.
-
-    Attributes:
-        before_s: The row before the first.
-        views: What briefs and notices see of the boxes at a row.
-        soon: Boxes on their way to their heat limit at a row: name, air, time they would pass.
-        last_air_c: The last good air of a box as of a row, even if silent since.
-        lid_rows: Rows at which a lid contact showed a change.
-    """
-
-    garden: Garden
-    day: Day
-    time_s: IntArray
-    step_s: int
-    before_s: int
-    conditions: Sequence[Condition]
-    outlook: Outlook
-    views: Callable[[int], Mapping[str, briefs.BoxView]]
-    outside_c: Callable[[int], float]
-    soon: Callable[[int], Sequence[tuple[str, float, float]]]
-    last_air_c: Callable[[int, str], float]
-    lid_rows: tuple[int, ...] = ()
 
 
 class Timeline:
@@ -70,13 +40,16 @@ class Timeline:
         self.evidence = Evidence(
             span.conditions, codes, time_s=span.time_s, before_s=span.before_s, live=board.live
         )
+        self._due = DueRows(span, board, self.evidence)
         self.notices: list[Notice] = []
         self.briefs: list[Brief] = []
         self._speech = Speech(span.garden)
 
     def run(self) -> None:
         """Takes every step there is."""
-        for i in self._rows():
+        i = -1
+        while (following := self._due.after(i, self.desk)) is not None:
+            i = following
             self._step(i)
         for standing in self.board.living():
             self.board.keep(self.evidence.with_peak(standing, len(self.span.time_s) - 1))
@@ -89,68 +62,6 @@ class Timeline:
             self._raise(replace(standing, begun_s=t, detail=detail), 0, t)
         elif not active and standing.active:
             self.board.end(standing, t)
-
-    # Which rows.
-
-    def _rows(self) -> Iterator[int]:
-        n = len(self.span.time_s)
-        fixed = {0, *self.evidence.events, *self.span.outlook.briefs, *self.span.outlook.said_min_c}
-        fixed.update(self.span.lid_rows)
-        fixed |= {k for moment in self.span.day.moments() if (k := self._row_at(moment)) < n}
-        order = sorted(fixed)
-        at, i = 0, -1
-        while True:
-            while at < len(order) and order[at] <= i:
-                at += 1
-            i = min([order[at] if at < len(order) else n, *self._due_rows(i)])
-            if i >= n:
-                return
-            yield i
-
-    def _row_at(self, time_s: int) -> int:
-        """Index of the first row at or after a time, not before the first."""
-        return max(0, -(-(time_s - int(self.span.time_s[0])) // self.span.step_s))
-
-    def _due_rows(self, i: int) -> Iterator[int]:
-        """Rows later than `i` at which a delay runs out."""
-        for key in self.board.live:
-            standing = self.board[key]
-            due_s = self._delay_due_s(standing)
-            if due_s is not None:
-                yield self.evidence.known_row(key, max(i + 1, self._row_at(due_s)))
-            for due_s in self._clock_due_s(standing):
-                k = self._row_at(due_s)
-                if k > i:
-                    yield k
-            if standing.kind == "frost" and standing.told_s is None and standing.active:
-                bound_c = notices.waking_c(standing, self.desk)
-                if bound_c is not None:
-                    yield self.evidence.low_row(key, bound_c, i + 1)
-                woken_until_s = notices.woken_until_s(self.desk)
-                if woken_until_s is not None and (k := self._row_at(woken_until_s)) > i:
-                    yield k
-
-    def _delay_due_s(self, standing: Standing) -> int | None:
-        """When the on- or off-delay is met."""
-        delays = self.evidence.delays_s(standing.key)
-        if delays is None:
-            return None
-        if not standing.active:
-            return None if standing.begun_s is None else standing.begun_s + delays[0]
-        return None if standing.clear_s is None else standing.clear_s + standing.off_delay_s(delays[1])
-
-    def _clock_due_s(self, standing: Standing) -> Iterator[int]:
-        if standing.alarm is None:
-            return
-        if standing.state == "shelved" and standing.alarm.shelved_until_s is not None:
-            yield standing.alarm.shelved_until_s
-        if standing.active and not standing.stale:
-            yield standing.alarm.raised_s + STALE_S
-        if standing.foretold_s is not None:
-            yield notices.foretold_until_s(standing, self.span.garden)
-        escalation = notices.escalation_due_s(standing, self.span.garden)
-        if escalation is not None:
-            yield escalation
 
     # One row.
 
@@ -210,7 +121,7 @@ class Timeline:
 
     def _delays(self, standing: Standing, i: int, t: int) -> None:
         """On-delay met: raised. Off-delay met: returned. Only on a row with evidence of its own."""
-        due_s = self._delay_due_s(standing)
+        due_s = self._due.delay_s(standing)
         if due_s is None or due_s > t or not self.evidence.is_known(standing.key, i):
             return
         standing = self.evidence.with_peak(standing, i)
