@@ -97,6 +97,12 @@ def mean_rise_c(state: RiseState, k: int) -> float:
     return float((known.sum() + 2.0 * _PRIOR_RISE_C[k]) / (len(known) + 2.0))
 
 
+def noon_sun_w_m2(day: Daylight, site: Site) -> float:
+    """What a clear sky sends onto level ground at that day's noon."""
+    height, _ = solar_position(np.array([float(day.noon_s)]), site.latitude, site.longitude)
+    return float(clear_sky_w_m2(height)[0])
+
+
 def learn(state: RiseState, slots: Slots, day: Daylight, *, site: Site) -> RiseState:
     """The state after a day that has just ended."""
     past, precision, vector = state.past_c.copy(), state.precision.copy(), state.vector.copy()
@@ -138,8 +144,7 @@ def _features(state: RiseState, slots: Slots, day: Daylight, time_s: int, site: 
     upper = float(np.quantile(known, 0.8)) if len(known) >= 5 else mean + 2.0
     sun = 0.0
     if site.has_sun:
-        height, _ = solar_position(np.array([float(day.noon_s)]), site.latitude, site.longitude)
-        sun = float(clear_sky_w_m2(height)[0]) / 700.0 - 1.0
+        sun = noon_sun_w_m2(day, site) / 700.0 - 1.0
     return np.array([
         1.0, sun, last / 6.0 - 1.0, mean / 6.0 - 1.0, upper / 8.0 - 1.0, now - hour_ago,
         (now - three_ago) / 3.0, (now - high[-1]) / 5.0 + 1.0, (soil - now) / 5.0, (now - yesterday) / 3.0,
