@@ -194,7 +194,7 @@ def told_apart(stays: Sequence[Stay]) -> Apart:
     spots = sorted({spot for _, spot in pairs})
     boxes = sorted({box for box, _ in pairs})
     if len(spots) < 2:
-        words = "boxes have stood on fewer than two spots: nothing to compare by boxes yet"
+        words = "fewer than two spots have had a box for three days: nothing to compare by boxes yet"
         return Apart(spot={}, box={}, words=words)
     if not _linked(pairs, spots):
         words = "box and spot cannot be told apart yet: let two boxes change places for a week"
