@@ -9,6 +9,7 @@ from propstick.blocks import PlaceRows
 from propstick.engine import day_learning, day_record
 from propstick.engine.nights import daylight_of
 from propstick.engine.slots import extend, no_slots
+from propstick.engine.usual_box import usual_rise_c
 from propstick.garden import Site
 from propstick.times import local_date
 
@@ -16,6 +17,8 @@ SITE = Site(latitude=46.95, longitude=7.44, zone="Europe/Zurich")
 START_S = 1_709_251_200  # 2024-03-01T00:00:00Z
 LIGHT = daylight_of(SITE, local_date(START_S + 43_200, SITE.zone))
 NOON_ROW = 144
+USUAL_C = usual_rise_c(LIGHT, site=SITE, top_c=5.0)
+MODEL_RISE_C = 35.0
 
 
 def _learnt(*, lid, forecast_c=40.0, model_c=40.0, share=1.0, top_c=35.0, state=None):
@@ -46,12 +49,18 @@ def _learnt(*, lid, forecast_c=40.0, model_c=40.0, share=1.0, top_c=35.0, state=
     return day_learning.learn(state, slots, LIGHT, site=SITE)
 
 
+def _shut_gain(state):
+    """The factor on a model that foresees a rise of 35 °C."""
+    return day_record.shut_gain(state, 1, np.array([np.log(MODEL_RISE_C / USUAL_C)]))[0]
+
+
 def test_a_clear_shut_day_teaches_lift_gain_and_record():
     """35 °C came of 40 foretold: 30 °C above outside, six sevenths of the model's rise."""
     state = _learnt(lid=np.zeros(288))
     assert state.lift_c[-1, 0] == pytest.approx(30.0)
     assert state.lift_clear[-1, 0]
-    assert 30.0 / 35.0 < state.gain[0, 0] < 1.0
+    assert np.exp(state.shut_levels[-1, 0]) * USUAL_C == pytest.approx(30.0, abs=0.05)
+    assert 30.0 / 35.0 < _shut_gain(state) < 1.0
     assert state.square_c2[1, 0, 0] == pytest.approx(25.0)
     assert np.isnan(state.issued_c).all()
 
@@ -60,7 +69,7 @@ def test_a_cloudy_day_teaches_a_lift_but_neither_gain_nor_error():
     state = _learnt(lid=np.zeros(288), share=0.4)
     assert state.lift_c[-1, 0] == pytest.approx(30.0)
     assert not state.lift_clear[-1, 0]
-    assert state.gain[0, 0] == 1.0
+    assert _shut_gain(state) == pytest.approx(1.0)
     assert state.weight[1, 0, 0] == 0.0
     assert state.weight[1, 3, 0] == 1.0
 
@@ -69,15 +78,15 @@ def test_a_maximum_that_somebody_ended_by_opening_is_not_that_of_a_shut_box():
     lid = np.where(np.arange(288) > NOON_ROW + 2, 0.5, 0.0)
     state = _learnt(lid=lid)
     assert np.isnan(state.lift_c[-1, 0])
-    assert state.gain[0, 0] == 1.0
+    assert _shut_gain(state) == pytest.approx(1.0)
 
 
 def test_days_that_were_not_quite_clear_hold_the_gain_down_little():
     """Of four days one is really clear: at least the upper quarter of what was seen is believed."""
     state = day_record.no_days(1)
-    ratios = state.ratios.copy()
-    ratios[-3:, 0, 0] = (0.85, 0.86, 0.97)
-    kept = _learnt(lid=np.zeros(288), state=replace(state, ratios=ratios)).gain[0, 0]
+    levels = state.shut_levels.copy()
+    levels[-3:, 0] = np.log(np.array([0.85, 0.86, 0.97]) * MODEL_RISE_C / USUAL_C)
+    kept = _shut_gain(_learnt(lid=np.zeros(288), state=replace(state, shut_levels=levels)))
     assert 0.96 < kept <= 1.0
 
 
@@ -92,8 +101,9 @@ def test_what_the_lid_as_it_stood_came_to_is_set_beside_both_forecasts():
 
 def test_a_propped_day_teaches_the_propped_gain_alone():
     state = _learnt(lid=np.full(288, 0.1))
-    assert state.gain[1, 0] != day_record.GAIN_PRIOR[1]
-    assert state.gain[[0, 2], 0].tolist() == [1.0, 1.0]
+    assert state.gain[0, 0] != day_record.GAIN_PRIOR[0]
+    assert state.gain[1, 0] == 1.0
+    assert _shut_gain(state) == pytest.approx(1.0)
     assert np.isnan(state.lift_c[-1, 0])
 
 

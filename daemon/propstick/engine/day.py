@@ -24,6 +24,7 @@ from propstick.engine.day_record import (
     plain_share,
     remembered,
     share_that_comes,
+    shut_gain,
 )
 from propstick.engine.evening import Window
 from propstick.engine.marking import MISFIT_WIDENS
@@ -32,6 +33,7 @@ from propstick.engine.observer import COVER_LOSS, COVER_SUN
 from propstick.engine.paths import Moments
 from propstick.engine.rise import issue_class
 from propstick.engine.slots import Slots
+from propstick.engine.usual_box import usual_rise_c
 from propstick.garden import Site
 from propstick.physics.box import SUN_GAIN_C_PER_MIN, air_exchange, step
 from propstick.physics.sun import clear_sky_w_m2, solar_position
@@ -60,11 +62,6 @@ BENDS_AT_C, BEND_SHARE = 20.0, 0.75
 """Rise over the outside from which a box loses more than the straight model says, and what it still gains."""
 TYPICAL_SHARE = 0.6
 PROBE_ERROR_C = 0.2
-RISE_BY_SUN, RISE_BY_WARMTH_PER_C = 1.2, 0.009
-"""Fitted on 42 invented boxes under measured and typical-year weather: beside it the clear rise of a shut box
-sways by 7 %, beside the model by 10 %."""
-TYPICAL_RISE_C, LEAST_NOON_W_M2 = 20.0, 50.0
-STEADY_SHARE, STEADY_WITHIN = 0.8, (0.6, 1.6)
 LEAST_RISE_C = 2.0
 
 
@@ -128,11 +125,10 @@ def issue(
             soil_day_c=soil_day,
         )
         clear = top + _bent(clear - top)
+        model = clear[:3]
         usual = usual_rise_c(day, site=site, top_c=top)
         level = np.log(np.maximum(clear[0] - top, LEAST_RISE_C) / usual)
-        clear = top + _steadied(state, k, level, lids) * (clear - top)
-        model = clear[:3]
-        clear = top + gain_at(state, lids) * (clear - top)
+        clear = top + gain_at(state, lids, shut=shut_gain(state, k, level)) * (clear - top)
         plain_closed = top + best
         experts = np.stack([clear[0], plain_closed])
         share = plain_share(state, plain_closed)
@@ -245,25 +241,6 @@ def outside_path_c(
     up = np.clip((times_s - start_s) / max(peak_s - start_s, 1.0), 0.0, 1.0)
     down = np.clip((times_s - peak_s) / 14_400.0, 0.0, 1.0)
     return now_c + rise_c * (np.sin(0.5 * np.pi * up) - 0.35 * down * down)
-
-
-def usual_rise_c(day: Daylight, *, site: Site, top_c: float) -> float:
-    """How the rise of a shut box above the outside goes along the year, up to a factor of its own [°C].
-
-    With the sun at noon; and less of it the warmer the outside, as more then goes into vapour and rays.
-    """
-    sun = max(outside_rise.noon_sun_w_m2(day, site), LEAST_NOON_W_M2) / 700.0
-    return TYPICAL_RISE_C * sun**RISE_BY_SUN * float(np.exp(-RISE_BY_WARMTH_PER_C * top_c))
-
-
-def _steadied(state: DayState, k: int, level: FloatArray, lids: FloatArray) -> FloatArray:
-    """Factor on the model's rise that draws it to its own mean, shape of `lids`.
-
-    What is learnt in a dull week sways the model by a tenth; what a shut box does sways less.
-    """
-    drawn = STEADY_SHARE * state.level_weight[k] / (state.level_weight[k] + 1.0)
-    shut = np.clip(1.0 - lids / OPENINGS[1], 0.0, 1.0)
-    return np.clip(np.exp(shut * drawn * (state.level[k] - level)), *STEADY_WITHIN)
 
 
 def one_sky(share: FloatArray, lid: FloatArray) -> FloatArray:

@@ -8,10 +8,11 @@ import numpy as np
 
 from propstick.engine import rise as outside_rise
 from propstick.engine.ceiling import known_quantile
-from propstick.engine.day_record import GAIN_PRIOR, SHARE_PRIOR, SHARE_SPREAD, DayState, cleared
+from propstick.engine.day_record import GAIN_PRIOR, GAIN_WITHIN, SHARE_PRIOR, SHARE_SPREAD, DayState, cleared
 from propstick.engine.nights import HOUR_S, Daylight
 from propstick.engine.rise import CLASSES
 from propstick.engine.slots import SLOT_S, Slots
+from propstick.engine.usual_box import usual_rise_c
 from propstick.garden import Site
 from propstick.units import BoolArray, FloatArray
 
@@ -26,7 +27,7 @@ SHUT_RECORD_DAYS = 3.0
 SHUT_FORGETTING = 0.85
 GAIN_PSEUDO = 1
 """Remembered days that the prior counts for."""
-GAIN_QUANTILE = (0.75, 0.6, 0.7)
+GAIN_QUANTILE = (0.6, 0.7)
 """A day passes for clear with a cloud or two: a really clear one lies above the middle of those."""
 LEAST_LIFT_C = 2.0
 """A smaller rise over the outside tells nothing of a box."""
@@ -64,7 +65,9 @@ def learn(state: DayState, slots: Slots, day: Daylight, *, site: Site) -> DaySta
         widen[k] = np.clip(widen[k] * np.exp(WIDEN_RATE * (share - 0.1) / 0.2), 0.6, 2.0)
     state = replace(state, square_c2=square, weight=weight, widen=widen)
     state = _mark_as_is(_mark_shut(state, told), told)
-    return cleared(_learn_share(_learn_gain(_learn_level(state), told), told))
+    usual_c = usual_rise_c(day, site=site, top_c=told.outside_max_c)
+    state = _learn_shut(_learn_level(state), told, usual_c)
+    return cleared(_learn_share(_learn_gain(state, told), told))
 
 
 @dataclass(frozen=True)
@@ -130,18 +133,27 @@ def _learn_level(state: DayState) -> DayState:
     )
 
 
-def _learn_gain(state: DayState, told: _Told) -> DayState:
-    """How far the box rose above the outside, beside the model, on clear days with a lid held.
+def _learn_shut(state: DayState, told: _Told, usual_c: float) -> DayState:
+    """Remember how far a clear day carried the shut box above the outside.
 
-    From the highest outside to the highest inside, so that the outside's own forecast does not come into it.
+    From the highest outside to the highest inside, and beside what a usual box does under such a sun: so
+    that neither the outside's own forecast nor what the model believed that day comes into it.
     """
-    lift = state.issued_model_c - state.issued_top_c[:, None, None]
+    level = np.log(np.maximum(told.box_max_c - told.outside_max_c, LEAST_LIFT_C) / usual_c)
+    tells = told.held_clear[0] & ~np.isnan(level)
+    kept = np.concatenate([state.shut_levels[1:], level[None]])
+    return replace(state, shut_levels=np.where(tells, kept, state.shut_levels))
+
+
+def _learn_gain(state: DayState, told: _Told) -> DayState:
+    """How far the box rose above the outside, beside the model, on clear days it was propped or open."""
+    lift = (state.issued_model_c - state.issued_top_c[:, None, None])[:, 1:]
     ratio = (told.box_max_c - told.outside_max_c) / np.where(lift > LEAST_LIFT_C, lift, np.nan)
     known = ~np.isnan(ratio)
     count = known.sum(axis=0)
     today = np.where(known, ratio, 0.0).sum(axis=0) / np.maximum(count, 1)
-    tells = told.held_clear & (count > 0)
-    kept = np.concatenate([state.ratios[1:], np.clip(today, 0.4, 1.8)[None]])
+    tells = told.held_clear[1:] & (count > 0)
+    kept = np.concatenate([state.ratios[1:], np.clip(today, *GAIN_WITHIN)[None]])
     ratios = np.where(tells, kept, state.ratios)
     pseudo = np.broadcast_to(GAIN_PRIOR[:, None], (GAIN_PSEUDO, *tells.shape))
     seen = np.concatenate([ratios, pseudo])

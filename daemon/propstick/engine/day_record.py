@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from propstick.engine import rise as outside_rise
+from propstick.engine.ceiling import known_quantile
 from propstick.engine.marking import Record
 from propstick.engine.rise import CLASSES, RiseState
 from propstick.units import BoolArray, FloatArray, IntArray
@@ -23,8 +24,16 @@ LIFT_DAYS = 10
 SHUT_RECORD_C2 = 9.0
 AS_IS_RECORD_C2 = 36.0
 SHARPNESS = 1.5
-GAIN_PRIOR = np.array([1.0, 0.72, 1.0])
+GAIN_PRIOR = np.array([0.72, 1.0])
 """The first crack of a lid vents more than its share; how much differs most between boxes."""
+STEADY_SHARE = 0.8
+"""How far the model's rise of today is drawn to its own mean: what is learnt in a dull week sways it by a
+tenth, and what a shut box does sways less."""
+SHUT_QUANTILE = 0.9
+"""A day passes for clear with a cloud or two: what a clear sky does is near the upper end of those."""
+MODEL_DAYS = 3.0
+"""Clear shut days that the model's own mean counts for."""
+GAIN_WITHIN = (0.4, 1.8)
 FIRST_DAY_GAIN = 1.25
 """Until the first day has ended the model runs on rates nobody has learnt. Between a light box, of which
 they ask too much by a tenth, and a heavy one, of which they ask a third too little."""
@@ -43,11 +52,13 @@ class DayState:
         lift_clear: Whether the sun shone when that maximum came, (10, b).
         shut_square_c2, shut_weight: Running mean squared error of the model and of the best lift on clear
             days with a shut lid [°C²], and their number, (2, b) and (b,).
-        gain, gain_weight: How much more than the model says the box rises above the outside with each lid,
-            on clear days it was held so, and how many of those are remembered, (3, b).
-        ratios: What each of those days showed, newest last, (16, 3, b).
-        level, level_weight: What the model foresaw of late for a shut lid, as the logarithm of its rise over
-            that of a usual box (`day.usual_rise_c`), a mean; and how many days are in it, (k, b).
+        shut_levels: How far each box rose above the outside on clear days with a shut lid, as the logarithm
+            of that over what a usual box does (`usual_box.usual_rise_c`), newest last, (16, b).
+        gain, gain_weight: How much more than the model says the box rises above the outside propped and
+            open, on clear days it was held so, and how many of those are remembered, (2, b).
+        ratios: What each of those days showed, newest last, (16, 2, b).
+        level, level_weight: What the model foresaw of late for a shut lid, as such a logarithm, a mean; and
+            how many days are in it, (k, b).
         issued_level: That logarithm at each of today's issues, (k, b).
         issued_c, issued_sd_c: Today's forecasts, NaN = none yet, shape (k, lids, b).
         issued_s: When each was issued, 0 = not yet, shape (k,).
@@ -70,6 +81,7 @@ class DayState:
     lift_clear: BoolArray
     shut_square_c2: FloatArray
     shut_weight: FloatArray
+    shut_levels: FloatArray
     gain: FloatArray
     gain_weight: FloatArray
     ratios: FloatArray
@@ -104,9 +116,10 @@ def no_days(boxes: int) -> DayState:
         lift_clear=np.zeros((LIFT_DAYS, boxes), dtype=bool),
         shut_square_c2=np.full((2, boxes), SHUT_RECORD_C2),
         shut_weight=np.zeros(boxes),
+        shut_levels=np.full((GAIN_DAYS, boxes), np.nan),
         gain=np.repeat(GAIN_PRIOR[:, None], boxes, axis=1),
-        gain_weight=np.zeros((len(OPENINGS), boxes)),
-        ratios=np.full((GAIN_DAYS, len(OPENINGS), boxes), np.nan),
+        gain_weight=np.zeros((len(GAIN_PRIOR), boxes)),
+        ratios=np.full((GAIN_DAYS, len(GAIN_PRIOR), boxes), np.nan),
         level=np.zeros((CLASSES, boxes)),
         level_weight=np.zeros((CLASSES, boxes)),
         **_nothing_issued(boxes),
@@ -157,14 +170,34 @@ def record(state: DayState, k: int) -> Record:
     return Record(ours=state.square_c2[k, 0], plain=state.shut_square_c2[1], count=state.shut_weight)
 
 
-def gain_at(state: DayState, lids: FloatArray) -> FloatArray:
-    """The gain of each box at each opening: straight between those learnt, shape of `lids`."""
+def shut_gain(state: DayState, k: int, level: FloatArray) -> FloatArray:
+    """Factor on the model's rise of a shut box: what its clear days showed, beside the model's own mean.
+
+    A box that is aired every day shows no clear shut one: then the model has to do.
+
+    Args:
+        level: What the model says now, as the logarithm of its rise over that of a usual box, (b,).
+    """  # fmt: skip
+    weight = state.level_weight[k]
+    mean = level + STEADY_SHARE * weight / (weight + 1.0) * (state.level[k] - level)
+    days = (~np.isnan(state.shut_levels)).sum(axis=0)
+    seen = np.nan_to_num(known_quantile(state.shut_levels, SHUT_QUANTILE))
+    foreseen = (days * seen + MODEL_DAYS * mean) / (days + MODEL_DAYS)
+    return np.clip(np.exp(foreseen - level), *GAIN_WITHIN)
+
+
+def gain_at(state: DayState, lids: FloatArray, *, shut: FloatArray) -> FloatArray:
+    """The gain of each box at each opening: straight between those learnt, shape of `lids`.
+
+    Args:
+        shut: The gain with a shut lid (`shut_gain`), (b,).
+    """  # fmt: skip
     between = np.clip(lids / OPENINGS[1], 0.0, 1.0)
     beyond = np.clip((lids - OPENINGS[1]) / (OPENINGS[2] - OPENINGS[1]), 0.0, 1.0)
     # A box that was never held so on a clear day takes after the others here.
     known = state.gain_weight
     site = ((known * state.gain).sum(axis=1) + GAIN_PRIOR) / (known.sum(axis=1) + 1.0)
-    shut, propped, wide = (known * state.gain + site[:, None]) / (known + 1.0)
+    propped, wide = (known * state.gain + site[:, None]) / (known + 1.0)
     gain = shut + between * (propped - shut) + beyond * (wide - propped)
     return FIRST_DAY_GAIN * gain if days_seen(state) == 0.0 else gain
 
