@@ -1,5 +1,7 @@
 """Today's maximum by lid: order, limits, what it learns, and that pieces do not matter."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -79,6 +81,30 @@ def test_clear_days_teach_what_this_box_reaches(lift_c):
     first_width, last_width = (f.high_c - f.low_c for f in (issued[1][0], forecast))
     assert last_width[CLOSED, 0] < first_width[CLOSED, 0]
     assert (~np.isnan(state.day.shut_levels[:, 0])).sum() > 3
+
+
+@pytest.mark.slow
+def test_on_the_second_day_the_lid_as_it_stood_half_follows_yesterday_and_later_not():
+    """Yesterday's maximum set 8 °C higher: half of it on the second day, nothing after a fortnight."""
+    moved = []
+    for days in (2, 14):
+        rows = _rows(days)
+        state, watch = _issued(rows.cut(0, 288 * (days - 1)))[1], observer.start((Box(name="a"),), 300)
+        light = daylight_of(SITE, local_date(START_S + (days - 1) * 86_400 + 43_200, SITE.zone))
+        row = int(np.searchsorted(rows.time_s, light.sunrise_s + 3600)) + 1
+        _, trace = observer.observe(watch, rows.cut(0, row), SITE)
+        first = int(np.searchsorted(rows.time_s, state.row_s)) + 1
+        state = horizon.advance(state, rows.cut(first, row), site=SITE)
+        moment = moments_of(trace, np.array([len(trace) - 1]))
+        found = []
+        for higher_c in (0.0, 8.0):
+            as_if = replace(state, day=replace(state.day, max_before_c=state.day.max_before_c + higher_c))
+            ask = {"site": SITE, "moment": moment, "ceiling": np.ones((ceiling.BINS, 1))}
+            found.append(horizon.day_maximum(as_if, **ask)[1].max_c)
+        assert found[0][:AS_IS].tolist() == found[1][:AS_IS].tolist()
+        moved.append((found[1] - found[0])[AS_IS, 0])
+    assert moved[0] == pytest.approx(8.0 * day.AGAIN_SHARE)
+    assert 0.0 < moved[1] < 0.2
 
 
 def test_a_garden_has_one_sky():

@@ -109,3 +109,12 @@ def test_a_propped_day_teaches_the_propped_gain_alone():
 
 def test_an_unknown_lid_counts_as_shut():
     assert _learnt(lid=np.full(288, np.nan)).lift_c[-1, 0] == pytest.approx(30.0)
+
+
+def test_a_day_teaches_what_may_come_again_tomorrow_whatever_the_lid():
+    """35 °C under a lid half up, 30 above the outside; a day seen in part teaches nothing of it."""
+    state = _learnt(lid=np.full(288, 0.5))
+    assert (state.max_before_c[0], state.lift_before_c[0], state.lid_before[0]) == pytest.approx(
+        (35.0, 30.0, 0.5)
+    )
+    assert np.isnan(state.lift_c[-1, 0])

@@ -48,15 +48,17 @@ SOIL_FOLLOWS_PER_MIN = 0.010
 SOIL_RETURNS_PER_MIN = 0.0015
 LIFT_ERROR = np.array([0.045, 0.25, 0.15, 0.33])
 """Error of a forecast beyond that of the outside's rise, as a share of its height above the outside."""
-FIRST_DAY_ERROR, FADES_BY_DAY = np.array([0.28, 0.15, 0.15, 0.28]), 0.5
+FIRST_DAY_ERROR, FADES_BY_DAY = np.array([0.28, 0.15, 0.15, 0.28]), 0.33
 """And beyond that before the first day has ended: what a box of unknown weight and draughts may be off by.
-After two more days half of it is left."""
+After three more days half of it is left."""
 LEAST_ERROR_C = 0.7
 RISE_SHARE = np.array([0.72, 0.95, 1.0, 0.9])
 RECORD_DAYS = 16.0
 LIFT_LEFT = np.array([1.0, 0.35, 0.12])
 """Lifts through an open lid are small and much alike: an eighth of a shut one's, a third propped."""
-BELOW_SHARE = 0.5
+BELOW_SHARE = 0.25
+AGAIN_SHARE = 0.5
+"""What yesterday brought counts so much on the second day, when little else is known; then soon nothing."""
 SHUT_BELOW = 0.05
 BENDS_AT_C, BEND_SHARE = 20.0, 0.75
 """Rise over the outside from which a box loses more than the straight model says, and what it still gains."""
@@ -149,10 +151,15 @@ def issue(
     sun_share = _known_or(sun_share, day_share)
     comes = share_that_comes(state, k, sun_share)
     expected = reference + np.clip(comes, 0.0, 1.1) * (clear[3] - reference)
-    plain_as_is = top + np.interp(lids[3], OPENINGS, LIFT_LEFT) * best
+    left = np.interp(lids[3], OPENINGS, LIFT_LEFT)
+    plain_as_is = top + left * best
     as_is = np.stack([expected, np.where(np.isnan(plain_as_is), expected, plain_as_is)])
     weight = state.as_is_square_c2[k] ** -SHARPNESS
     expected = (weight * as_is).sum(axis=0) / weight.sum(axis=0)
+    other_lid = left / np.interp(state.lid_before, OPENINGS, LIFT_LEFT) - 1.0
+    again = state.max_before_c + other_lid * state.lift_before_c
+    share = np.where(np.isnan(again), 0.0, AGAIN_SHARE / max(days_seen(state), 1.0) ** 2)
+    expected += share * (np.nan_to_num(again) - expected)
     forecast = np.concatenate([clear[:3], expected[None]])
     forecast = np.fmax(forecast, np.where(np.isnan(forecast), np.nan, now))
     height = np.maximum(forecast - reference, 0.0)

@@ -31,7 +31,7 @@ GAIN_QUANTILE = (0.6, 0.7)
 """A day passes for clear with a cloud or two: a really clear one lies above the middle of those."""
 LEAST_LIFT_C = 2.0
 """A smaller rise over the outside tells nothing of a box."""
-LEVEL_FORGETTING = 0.99
+LEVEL_FORGETTING = 0.96
 SHARE_FORGETTING = 0.97
 SHARE_NOISE = 0.22
 
@@ -44,7 +44,9 @@ def learn(state: DayState, slots: Slots, day: Daylight, *, site: Site) -> DaySta
     if len(high) < 6:
         return cleared(state)
     told = _told(state, slots, first, last, high)
-    lift = np.where(told.shut & told.whole, told.box_max_c - told.outside_max_c, np.nan)
+    lift = np.where(told.whole, told.box_max_c - told.outside_max_c, np.nan)
+    state = replace(state, max_before_c=told.box_max_c, lift_before_c=lift, lid_before=told.lid)
+    lift = np.where(told.shut, lift, np.nan)
     state = replace(
         state,
         lift_c=np.concatenate([state.lift_c[1:], lift[None]]),
@@ -75,6 +77,7 @@ class _Told:
     """What a day came to, per box; `held_clear` (3, b) and `moved` (classes, b) say what it can teach."""
 
     box_max_c: FloatArray
+    lid: FloatArray
     outside_max_c: float
     whole: BoolArray
     shut: BoolArray
@@ -112,6 +115,7 @@ def _told(state: DayState, slots: Slots, first: int, last: int, high: FloatArray
     outside_max = float(np.fmax.reduce(high[:, -1]))
     return _Told(
         high[at, np.arange(len(at))],
+        np.where(np.isnan(lid), 0.0, lid),
         outside_max,
         whole,
         ~(lid >= 0.05) & steady,

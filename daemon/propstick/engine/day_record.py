@@ -49,6 +49,8 @@ class DayState:
     Attributes:
         rise: What is known of the outside's rise.
         lift_c: (box maximum - outside maximum) of past days with a shut lid, newest last, (10, b).
+        max_before_c, lift_before_c, lid_before: Yesterday's maximum, its height above the outside's, and the
+            opening it came with, (b,).
         lift_clear: Whether the sun shone when that maximum came, (10, b).
         shut_square_c2, shut_weight: Running mean squared error of the model and of the best lift on clear
             days with a shut lid [°C²], and their number, (2, b) and (b,).
@@ -78,6 +80,9 @@ class DayState:
 
     rise: RiseState
     lift_c: FloatArray
+    max_before_c: FloatArray
+    lift_before_c: FloatArray
+    lid_before: FloatArray
     lift_clear: BoolArray
     shut_square_c2: FloatArray
     shut_weight: FloatArray
@@ -113,6 +118,9 @@ def no_days(boxes: int) -> DayState:
     return DayState(
         rise=outside_rise.no_days(),
         lift_c=np.full((LIFT_DAYS, boxes), np.nan),
+        max_before_c=np.full(boxes, np.nan),
+        lift_before_c=np.full(boxes, np.nan),
+        lid_before=np.zeros(boxes),
         lift_clear=np.zeros((LIFT_DAYS, boxes), dtype=bool),
         shut_square_c2=np.full((2, boxes), SHUT_RECORD_C2),
         shut_weight=np.zeros(boxes),
