@@ -119,6 +119,7 @@ def watch_ceiling(state: CeilingState, trace: Trace, *, lid: FloatArray, step_s:
         (lid30 < _LID_SHUT)
         & (trace.clear_sky_w_m2 > _SUN_LEAST_W_M2)[:, None]
         & trace.known
+        & ~trace.doubted
         & trace.outside_known[:, None]
         & (trace.cover < 0.5)
     )

@@ -243,8 +243,10 @@ def _follow(
         minutes=minutes, blind=not site.has_sun,
     )  # fmt: skip
 
+    doubted = taken(rows.doubted, source) == 1.0
     learnable = (
         known
+        & ~doubted
         & (silent[:, :b] == 0.0)
         & (moved_min > _LID_SETTLES_MIN)
         & (silent[:, b:] < _OUTSIDE_SILENCE_MIN)
@@ -277,7 +279,11 @@ def _follow(
     theta = np.broadcast_to(state.fit.theta, (n, N_RATES, b))
     squares = np.concatenate([state.error_tail, np.where(tells, errors[:, MAIN] * errors[:, MAIN], 0.0)])
     hour = np.sqrt(trailing_mean(squares, h, newest=n, every=max(1, round(_MISFIT_EVERY_MIN / minutes))))
-    fits = state.fit.fits & (hour < np.maximum(_MISFIT_HOUR_RATIO * state.fit.usual_rms_c, _MISFIT_HOUR_C))
+    fits = (
+        ~doubted
+        & state.fit.fits
+        & (hour < np.maximum(_MISFIT_HOUR_RATIO * state.fit.usual_rms_c, _MISFIT_HOUR_C))
+    )
     following = replace(following, error_tail=squares[len(squares) - h :].copy())
     trace = Trace(
         index=source, time_s=time_s, elevation_deg=elevation, azimuth_deg=azimuth, clear_sky_w_m2=clear,
@@ -289,7 +295,7 @@ def _follow(
         measured_c=air, air3_c=trends.air3_c, air5_c=trends.air5_c, held5_c=trends.held5_c,
         slope5=trends.slope5, slope10=trends.slope10, slope45=trends.slope45,
         lid=lid, lid_told=told, cover=np.nan_to_num(cover), moved_min=moved_min,
-        known=silent[:, :b] <= _SILENCE_MIN, fits=fits, theta=theta,
+        known=silent[:, :b] <= _SILENCE_MIN, doubted=doubted, fits=fits, theta=theta,
         night_sd_c=np.broadcast_to(state.night_sd_c, (n, b)), chill_slow=chills_slow,
     )  # fmt: skip
     return following, trace if real.all() else kept_rows(trace, real)

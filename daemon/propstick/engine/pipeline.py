@@ -28,6 +28,7 @@ from propstick.engine.standing import Standing
 from propstick.engine.state import EngineState
 from propstick.engine.timeline import Timeline
 from propstick.engine.trends import refit, rises, windows_s
+from propstick.engine.upsets import look_for_upsets
 from propstick.engine.views import boxes_now, lid_changes, lid_rows, on_their_way
 from propstick.garden import OUTSIDE, SITE, Garden
 from propstick.records import (
@@ -176,6 +177,8 @@ def _advance_span(
     trend_memory = refit(state.trends, layout, boxes, step_s=block.step_s)
     trend_memory, trends = rises(trend_memory, rows, windows=windows_s(layout, boxes, block.step_s))
     soil = watched(state.soil, rows, garden=garden, day=day.date)
+    upset_watch, upsets = look_for_upsets(state.upsets, rows, boxes=boxes, day=day, step_s=block.step_s)
+    rows = replace(rows, doubted=upsets.any)
     outlook, ahead = foresight.NOTHING, state.ahead
     if state.foresight:
         contacts = frozenset(box for box, place in layout.columns if place == "lid")
@@ -185,7 +188,7 @@ def _advance_span(
         )  # fmt: skip
     conditions = [
         *box_conditions(garden, limits=limits, rows=rows, trends=trends, soil=soil),
-        *probe_conditions(garden, layout=layout, checked=checked, time_s=time_s, soil=soil),
+        *probe_conditions(garden, layout=layout, checked=checked, time_s=time_s, soil=soil, upsets=upsets),
         *outlook.conditions,
     ]
 
@@ -228,6 +231,7 @@ def _advance_span(
         probes=probes,
         trends=trend_memory,
         soil=soil,
+        upsets=upset_watch,
         ahead=ahead,
         codes=line.evidence.codes,
         standings=board.standings,
