@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from propstick.engine.observer import DAY_S, learns_at_s
+from propstick.engine.observer_state import DAY_S, learns_at_s
 from propstick.engine.trace import Trace
 from propstick.engine.windows import trailing_mean
 from propstick.garden import Site

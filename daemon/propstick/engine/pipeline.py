@@ -239,7 +239,7 @@ def _advance_span(
         desk=line.desk,
         briefs=line.sent,
     )
-    found.now = boxes_now(garden, state, rows, trends, limits=limits, judged=outlook.opening)
+    found.now = boxes_now(garden, state, rows, trends, limits=limits, judged=outlook.opening, upsets=upsets)
     return state, quality.flags_of_block(block, layout, checked.flags)
 
 

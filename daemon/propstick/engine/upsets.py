@@ -73,7 +73,7 @@ def look_for_upsets(
         watch.night, seen, day=day, step_s=watch.step_s, unusual=is_dim
     )  # fmt: skip
     found = Upsets(
-        _spread(wet, watch.water.wet(rows.time_s[:1])[0], rows.time_s, seen.time_s),
+        _spread(wet, watch.water.was_wet, rows.time_s, seen.time_s),
         _spread(is_dim, watch.dim.dimmed, rows.time_s, seen.time_s),
         _spread(as_soil, watch.night.as_soil, rows.time_s, seen.time_s),
     )

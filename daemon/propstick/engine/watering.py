@@ -50,6 +50,12 @@ class WaterWatch:
         """Whether each bed is wet from before at those rows, (n, b)."""
         return time_s[:, None] - self.watered_s < WET_S
 
+    @property
+    def was_wet(self) -> BoolArray:
+        """The same at the last row that was looked at, (b,)."""
+        last = self.time_s[-1] if len(self.time_s) else 0
+        return last - self.watered_s < WET_S
+
 
 def start_water(boxes: int, step_s: int) -> WaterWatch:
     """Nothing seen yet, on rows so far apart [s]."""
