@@ -22,7 +22,6 @@ DIM_SHARE, BRIGHT_SHARE = 0.56, 0.68
 """The box's swing over the outside's below which it is dimmed, and above which it is not."""
 DIM_OF_USUAL = 0.6
 """And below so much of what is usual of it: an outside probe in the sun swings far, day by day."""
-USUAL_SWING = 1.2
 JUDGED_AFTER_NOON_S = 9000
 _HEARD_SHARE = 0.9
 
@@ -71,7 +70,7 @@ def look_for_dimming(watch: DimWatch, rows: PlaceRows, *, day: Day) -> tuple[Dim
     is_heard = heard >= _HEARD_SHARE * count[:, None]
     tells = is_late & (outside >= SWING_C) & is_heard[:, :-1] & is_heard[:, -1:] & ~covered
     share = swing[:, :-1] / np.where(outside >= SWING_C, outside, np.nan)
-    least = np.minimum(DIM_SHARE, DIM_OF_USUAL * usual(watch.swings, USUAL_SWING))
+    least = np.minimum(DIM_SHARE, DIM_OF_USUAL * usual(watch.swings))
     dim = is_met(watch.swings) & (share < least) & (high[:, :-1] < high[:, -1:])
     decided = (tells & (dim | (share > BRIGHT_SHARE))) | covered
     dimmed = held(decided, dim & ~covered, watch.dimmed)

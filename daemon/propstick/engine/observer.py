@@ -194,7 +194,9 @@ def _follow(
 
     real = source >= 0
     theta = np.broadcast_to(state.fit.theta, (n, N_RATES, b))
-    squares = np.concatenate([state.error_tail, np.where(tells, errors[:, MAIN] * errors[:, MAIN], 0.0)])
+    squares = np.concatenate(
+        [state.error_tail, np.where(learnable & tells, errors[:, MAIN] * errors[:, MAIN], 0.0)]
+    )
     hour = np.sqrt(trailing_mean(squares, h, newest=n, every=max(1, round(_MISFIT_EVERY_MIN / minutes))))
     fits = (
         ~doubted

@@ -74,7 +74,10 @@ def _disagreement(
             limits.append(limit_c)
         if place == "soil" and (box, "air") in layout.columns:
             subjects.append(Subject(box, place, layout.ids[columns[0]]))
-            codes.append(np.full(n, ALARM if soil.follows[soil.grounds.index(box)] else CLEAR, dtype=np.int8))
+            follows = np.full(n, soil.follows[soil.grounds.index(box)])
+            if box in garden.box_names:  # an air probe in the bed makes them follow each other too
+                follows &= ~upsets.as_soil[:, garden.box_names.index(box)]
+            codes.append(_codes(follows))
             known.append(np.ones(n, dtype=np.bool_))
             values.append(np.full(n, np.nan))
             limits.append(np.nan)
@@ -84,8 +87,7 @@ def _disagreement(
             continue
         found = [(Subject(box), upsets.dimmed[:, b])]
         if (box, "soil") in layout.columns:
-            followed = soil.follows[soil.grounds.index(box)]  # then it is the soil probe that lies wrong
-            found.append((Subject(box, "air", layout.ids[air[0]]), upsets.as_soil[:, b] & ~followed))
+            found.append((Subject(box, "air", layout.ids[air[0]]), upsets.as_soil[:, b]))
         for subject, holds in found:
             subjects.append(subject)
             codes.append(_codes(holds))

@@ -18,7 +18,7 @@ from propstick.units import BoolArray, FloatArray, IntArray
 
 WET_S = 6 * 3600
 """A watered bed is known less surely for so long: its surface dries. Common practice, no source."""
-LEAST_JUMP_C, JUMP_TIMES = 0.45, 2.5
+LEAST_JUMP_C, JUMP_TIMES = 0.45, 2.0
 """Off its line, and off where it was, by this much; and off its line so many times as far as it went in the
 last week. Set on invented boxes; `tests.bench.upsets` measures them on others."""
 LEAST_LEAP_PCT = 6.0
