@@ -100,7 +100,7 @@ def lived(days, last):
 
 
 def test_a_day_that_is_hard_for_every_box_is_the_weathers():
-    """2.4 times the usual in all four boxes: no change of theirs; in one alone, or four times in all, it is."""
+    """2.4 times the usual in all four boxes: no change of theirs; in one alone, or 4 times in all, it is."""
     assert lived([0.1] * 12, [0.24] * 4) == [True] * 4
     assert lived([0.1] * 12, [0.24, 0.1, 0.1, 0.1]) == [False, True, True, True]
     assert lived([0.1] * 12, [0.4] * 4) == [False] * 4
