@@ -123,9 +123,10 @@ def emptied():
 @pytest.mark.slow
 def test_an_emptied_box_is_noticed_and_allowed_for(emptied):
     """Said within three days, and not before; its night intervals widen; its neighbour's do not."""
-    unsure, widths, *_ = emptied
+    unsure, widths, _, doubts = emptied
     assert {box for _, box in unsure} == {"north"}
     assert UPSET_DAY < min(day for day, _ in unsure) < UPSET_DAY + 4
+    assert {(box, doubt) for _, box, doubt in doubts} == {("north", "changed")}
     for box, grows in (("north", True), ("lane", False)):
         before = width(widths, box, UPSET_DAY - 2, UPSET_DAY)
         after = max(width(widths, box, day, day + 1) for day in range(UPSET_DAY + 1, DAYS - 1))
