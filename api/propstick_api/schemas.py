@@ -7,6 +7,8 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from propstick.records import Doubt
+
 ALARM_EXAMPLE = {
     "id": "north.heat.20260412T101500Z", "box": "north", "kind": "heat", "state": "unacknowledged",
     "raised": "2026-04-12T10:15:00Z", "begun": "2026-04-12T10:13:00Z", "returned": None,
@@ -181,6 +183,7 @@ class BoxNowOut(Out):
     cover: float | None
     limits: dict[str, float | None] = Field(examples=[{"heat_c": 27.0, "prop_c": 24.0, "frost_c": 1.0}])
     alarms: list[str] = Field(description="Ids of its open alarms")
+    doubt: Doubt | None = Field(None, description="Why its forecasts are less sure than usual")
     room: dict[str, RoomNow] = Field(description="To the limits `heat`, `prop` and `frost`")
     forecast: dict = Field(description="`heat`, `night` and `day` as last issued")
     advice: dict | None = Field(description="What the newest brief says of it")

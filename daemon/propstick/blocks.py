@@ -109,6 +109,8 @@ class PlaceRows:
         lid: Opening 0–1 where a contact or the person told it, else NaN; shape (n, b).
         cover: 1 with a blanket on top, 0 without, NaN if never told; shape (n, b).
         fresh: True where `air_c` rests on a reading of this very row, shape (n, b).
+        doubted: Where something the weather does not explain is at work on the box (a bed just watered, a mat
+            nobody told of, a probe that was moved), shape (n, b); nowhere unless said.
     """
 
     time_s: IntArray
@@ -122,10 +124,19 @@ class PlaceRows:
     lid: FloatArray
     cover: FloatArray
     fresh: np.ndarray
+    doubted: np.ndarray = None  # type: ignore[assignment]
+
+    def __post_init__(self) -> None:
+        if self.doubted is None:
+            object.__setattr__(self, "doubted", np.zeros(self.air_c.shape, dtype=np.bool_))
 
     def __len__(self) -> int:
         return int(self.time_s.shape[0])
 
     def cut(self, first: int, last: int) -> PlaceRows:
         """Rows `first` to `last` - 1 (views, not copies)."""
-        return PlaceRows(**{name: getattr(self, name)[first:last] for name in self.__dataclass_fields__})
+        return self.taken(slice(first, last))
+
+    def taken(self, index: IntArray | slice) -> PlaceRows:
+        """Some of the rows."""
+        return PlaceRows(**{name: getattr(self, name)[index] for name in self.__dataclass_fields__})

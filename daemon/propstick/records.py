@@ -17,6 +17,9 @@ AlarmKind = Literal[
     "no-shelter", "probe-silent", "probe-stuck", "probe-jump", "probe-disagrees", "watch-late",
     "clock-unset", "store-trouble", "push-trouble", "dry",
 ]  # fmt: skip
+Doubt = Literal["changed", "watered", "dimmed", "pressed"]
+"""Why a box is known less surely: it no longer fits what was learnt of it; its bed was watered; something
+keeps the sun off it; its air probe reads as the soil."""
 AlarmState = Literal[
     "normal", "unacknowledged", "acknowledged", "returned", "shelved", "suppressed", "out-of-service"
 ]
@@ -401,7 +404,11 @@ News = (
 
 @dataclass(frozen=True, kw_only=True)
 class BoxNow:
-    """One box at the last row, for the live view."""
+    """One box at the last row, for the live view.
+
+    Attributes:
+        doubt: Why its forecasts are less sure than usual; None where they are not.
+    """
 
     box: str
     air_c: float | None
@@ -415,6 +422,7 @@ class BoxNow:
     heat_c: float | None
     frost_c: float | None
     prop_c: float | None
+    doubt: Doubt | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -49,6 +49,7 @@ def test_now_shows_the_last_row_and_its_ages(client):
     assert {f["lid"] for f in north["forecast"]["day"]} == {"as-is", "closed", "open", "propped"}
     assert north["advice"]["which"] == "morning"
     assert [s["crop"] for s in north["sowings"]] == ["lettuce"]
+    assert (north["doubt"], lane["doubt"]) == (None, None)
     assert north["alarms"] == [a["id"] for a in found["alarms"] if a["box"] == "north"]
 
 

@@ -87,3 +87,26 @@ def test_the_prior_knows_size_and_glazing():
     assert theta[0, 1] < theta[0, 0]
     assert theta[0, 2] < theta[0, 0]
     assert rates_of(theta).loss.shape == (3,)
+
+
+def lived(days, last):
+    """Boxes that were off so much for so many days, then as `last` says on one more day."""
+    boxes = tuple(Box(name=f"b{k}") for k in range(len(last)))
+    state, zero = start_fit(boxes), np.zeros((100, N_RATES, len(last)))
+    for error in [*days, last]:
+        errors = np.broadcast_to(np.asarray(error, dtype=float), (100, len(last)))
+        state = learn(gather(state, errors_of(zero, errors), np.ones((100, len(last)))))
+    return state.fits.tolist()
+
+
+def test_a_day_that_is_hard_for_every_box_is_the_weathers():
+    """2.4 times the usual in all four boxes: no change of theirs; in one alone, or 4 times in all, it is."""
+    assert lived([0.1] * 12, [0.24] * 4) == [True] * 4
+    assert lived([0.1] * 12, [0.24, 0.1, 0.1, 0.1]) == [False, True, True, True]
+    assert lived([0.1] * 12, [0.4] * 4) == [False] * 4
+
+
+def test_the_first_sun_after_a_dull_spell_is_no_change():
+    """Twelve days at 0.02 °C, then 0.09 °C: still no more than boxes usually are; 0.12 °C is."""
+    assert lived([0.02] * 12, [0.09]) == [True]
+    assert lived([0.02] * 12, [0.12]) == [False]

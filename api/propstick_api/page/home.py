@@ -89,6 +89,7 @@ def _box(box: dict[str, Any], view: dict[str, Any], reading: Reading, *, now_s: 
             "div",
             alarm_list(alarms, view["asked"], reading, now_s=now_s),
             _advice(box, reading, alarms),
+            tag("p", words.DOUBTS[box["doubt"]]) if box.get("doubt") else None,
             tag("dl", *_values(box, view["step_s"], reading), *_room(box, reading), *_sown(box, reading)),
             class_="facts",
         ),

@@ -57,6 +57,13 @@ ADVICE_LEAVE = "{deed}, that is right{by}. If {reason}."
 AS_IT_SHOULD = "as it should be: "
 """How the brief begins its reason where a lid can stay."""
 ADVICE_BY = " by {by}"
+DOUBTS = {
+    "changed": "It does not behave as it used to, so its forecasts are less sure until it is learnt again. "
+    "See whether something in it, on it or about its probes has changed.",
+    "watered": "Watered lately, as it seems: its forecasts are less sure for some hours.",
+    "dimmed": "It gets hardly any sun: its forecasts are less sure.",
+    "pressed": "Its air probe reads as the soil: its forecasts are less sure.",
+}
 LID_SHUT, LID_OPEN, LID_PROPPED, LID_UNKNOWN = "shut", "wide open", "propped, {percent} % open", "not known"
 LID_NOW = "Lid {lid}{source}"
 LID_NEXT = "next {lid}"

@@ -57,6 +57,7 @@ def _box_view(
         **_places_view(now, state, seen),
         "limits": {"heat_c": now.heat_c, "prop_c": now.prop_c, "frost_c": now.frost_c},
         "alarms": [alarm["id"] for alarm in alarms if alarm["box"] == now.box],
+        "doubt": now.doubt,
     }
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from propstick.engine.observer import DAY_S, learns_at_s
+from propstick.engine.observer_state import DAY_S, learns_at_s
 from propstick.engine.trace import Trace
 from propstick.engine.windows import trailing_mean
 from propstick.garden import Site
@@ -119,6 +119,7 @@ def watch_ceiling(state: CeilingState, trace: Trace, *, lid: FloatArray, step_s:
         (lid30 < _LID_SHUT)
         & (trace.clear_sky_w_m2 > _SUN_LEAST_W_M2)[:, None]
         & trace.known
+        & ~trace.doubted
         & trace.outside_known[:, None]
         & (trace.cover < 0.5)
     )

@@ -14,7 +14,8 @@ import numpy as np
 from propstick.blocks import PlaceRows
 from propstick.engine.ceiling import CeilingState, ceiling_at, start_ceiling, watch_ceiling
 from propstick.engine.heat_ahead import HeatAhead, HeatState, joined_ahead, look_ahead, start_heat
-from propstick.engine.observer import DAY_S, ObserverState, learns_at_s, observe, start
+from propstick.engine.observer import observe
+from propstick.engine.observer_state import DAY_S, ObserverState, learns_at_s, start
 from propstick.engine.opening import Openings, OpeningState, joined_openings, judge_openings, start_opening
 from propstick.engine.trace import Trace, joined_trace
 from propstick.garden import Box, Site

@@ -13,7 +13,7 @@ or one by one gives the same bits.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -23,7 +23,6 @@ from propstick.engine.filter import (
     AIR,
     BANK,
     CHILL,
-    COPIES,
     MAIN,
     NUDGED,
     SUN,
@@ -32,10 +31,11 @@ from propstick.engine.filter import (
     Drive,
     run_filter,
 )
-from propstick.engine.fit import N_RATES, FitState, learn, start_fit
-from propstick.engine.laying import filled_forward, lay_out, step_used_s, taken
-from propstick.engine.lessons import OpenBlock, closed, gathered, no_rows
+from propstick.engine.fit import N_RATES, learn
+from propstick.engine.laying import filled_forward, lay_out, taken
+from propstick.engine.lessons import closed, gathered
 from propstick.engine.minute_trends import trends_of
+from propstick.engine.observer_state import DAY_S, ObserverState, learns_at_s, start
 from propstick.engine.trace import (
     COVER_LOSS,
     COVER_SUN,
@@ -44,105 +44,22 @@ from propstick.engine.trace import (
     joined_trace,
     kept_rows,
 )
-from propstick.engine.windows import Window, extend, last, rows_since, start_window, trailing_mean
-from propstick.garden import Box, Site
+from propstick.engine.windows import extend, last, rows_since, trailing_mean
+from propstick.garden import Site
 from propstick.physics.box import SUN_GAIN_C_PER_MIN
 from propstick.physics.sun import clear_sky_w_m2, solar_position
 from propstick.units import BoolArray, FloatArray, IntArray
 
 __all__ = ["COVER_LOSS", "COVER_SUN", "SUN_USED_W_M2", "ObserverState", "Trace", "observe", "start"]
 
-DAY_S = 86_400
 _SILENCE_MIN = 10
 _LID_SETTLES_MIN = 20
 _OUTSIDE_SILENCE_MIN = 30
-_NIGHT_SD_C = 0.07
 _NIGHT_MOST_C = 0.25
 _NIGHT_GAIN = 0.2
 _NIGHT_LEAST_ROWS = 60
 _MISFIT_HOUR_RATIO, _MISFIT_HOUR_C, _MISFIT_EVERY_MIN = 5.0, 0.5, 3
 """An hour whose error is this many times a usual day's, and this large, no longer fits; common practice."""
-WINDOW_MIN = 60
-"""How much of the past is carried for means and slopes."""
-_LEARN_LOCAL_HOUR = 2.0
-
-
-@dataclass(frozen=True)
-class ObserverState:
-    """All that is carried from row to row.
-
-    Attributes:
-        step_s: Seconds between the rows that are worked on, at least 60.
-        time_s: Row last worked on; None before the first.
-        nodes: Air, surface, sun index, its slow mean, chill of every copy, shape (5, 11, b).
-        chill_slow: Mean night chill of the copy with the lid shut [°C/min], shape (b,).
-        soil_c: Soil that drives the surface, shape (b,).
-        outside_c: Last known outside air; NaN before the first.
-        silent_min: Minutes since each box's air, then outside air, was last known, shape (b + 1,).
-        snapped_min: Minutes since each box spoke again after a silence, shape (b,).
-        moved_min: Minutes since each lid last moved, shape (b,).
-        lid, cover: As last known, shape (b,).
-        error_tail: Squared errors of the last hour, (h, b).
-        night_sd_c: How far a minute is usually off at night, (b,).
-        night_squares, night_rows: Today's evidence for it, (b,).
-        fit: What is learnt.
-        block: Errors not yet learnt from.
-        window: The last hour of rows.
-    """
-
-    step_s: int
-    time_s: int | None
-    nodes: FloatArray
-    chill_slow: FloatArray
-    soil_c: FloatArray
-    outside_c: float
-    silent_min: FloatArray
-    snapped_min: FloatArray
-    moved_min: FloatArray
-    lid: FloatArray
-    cover: FloatArray
-    error_tail: FloatArray
-    night_sd_c: FloatArray
-    night_squares: FloatArray
-    night_rows: FloatArray
-    fit: FitState
-    block: OpenBlock
-    window: Window
-
-
-def learns_at_s(site: Site) -> int:
-    """Second of the UTC day at which yesterday is learnt from: about two in the morning there."""
-    longitude = site.longitude or 0.0
-    return int(round((_LEARN_LOCAL_HOUR - longitude / 15.0) % 24.0) % 24) * 3600
-
-
-def start(boxes: tuple[Box, ...], step_s: int = 60) -> ObserverState:
-    """Day one: nothing seen, the prior of each box."""
-    b = len(boxes)
-    step_s = step_used_s(step_s)
-    nodes = np.zeros((5, COPIES, b))
-    nodes[AIR:SUN] = 10.0
-    nodes[SUN : SUN_SLOW + 1] = 0.6
-    return ObserverState(
-        step_s=step_s,
-        time_s=None,
-        nodes=nodes,
-        chill_slow=np.zeros(b),
-        soil_c=np.full(b, np.nan),
-        outside_c=float("nan"),
-        silent_min=np.full(b + 1, 1e6),
-        snapped_min=np.full(b, 1e6),
-        moved_min=np.full(b, 1e6),
-        lid=np.zeros(b),
-        cover=np.zeros(b),
-        error_tail=np.zeros((WINDOW_MIN * 60 // step_s, b)),
-        night_sd_c=np.full(b, _NIGHT_SD_C),
-        night_squares=np.zeros(b),
-        night_rows=np.zeros(b),
-        fit=start_fit(boxes),
-        block=no_rows(b),
-        window=start_window(WINDOW_MIN * 60 // step_s, b),
-    )
 
 
 def observe(
@@ -243,8 +160,10 @@ def _follow(
         minutes=minutes, blind=not site.has_sun,
     )  # fmt: skip
 
+    doubted = taken(rows.doubted, source) == 1.0
     learnable = (
         known
+        & ~doubted
         & (silent[:, :b] == 0.0)
         & (moved_min > _LID_SETTLES_MIN)
         & (silent[:, b:] < _OUTSIDE_SILENCE_MIN)
@@ -275,9 +194,15 @@ def _follow(
 
     real = source >= 0
     theta = np.broadcast_to(state.fit.theta, (n, N_RATES, b))
-    squares = np.concatenate([state.error_tail, np.where(tells, errors[:, MAIN] * errors[:, MAIN], 0.0)])
+    squares = np.concatenate(
+        [state.error_tail, np.where(learnable & tells, errors[:, MAIN] * errors[:, MAIN], 0.0)]
+    )
     hour = np.sqrt(trailing_mean(squares, h, newest=n, every=max(1, round(_MISFIT_EVERY_MIN / minutes))))
-    fits = state.fit.fits & (hour < np.maximum(_MISFIT_HOUR_RATIO * state.fit.usual_rms_c, _MISFIT_HOUR_C))
+    fits = (
+        ~doubted
+        & state.fit.fits
+        & (hour < np.maximum(_MISFIT_HOUR_RATIO * state.fit.usual_rms_c, _MISFIT_HOUR_C))
+    )
     following = replace(following, error_tail=squares[len(squares) - h :].copy())
     trace = Trace(
         index=source, time_s=time_s, elevation_deg=elevation, azimuth_deg=azimuth, clear_sky_w_m2=clear,
@@ -289,7 +214,7 @@ def _follow(
         measured_c=air, air3_c=trends.air3_c, air5_c=trends.air5_c, held5_c=trends.held5_c,
         slope5=trends.slope5, slope10=trends.slope10, slope45=trends.slope45,
         lid=lid, lid_told=told, cover=np.nan_to_num(cover), moved_min=moved_min,
-        known=silent[:, :b] <= _SILENCE_MIN, fits=fits, theta=theta,
+        known=silent[:, :b] <= _SILENCE_MIN, doubted=doubted, fits=fits, theta=theta,
         night_sd_c=np.broadcast_to(state.night_sd_c, (n, b)), chill_slow=chills_slow,
     )  # fmt: skip
     return following, trace if real.all() else kept_rows(trace, real)

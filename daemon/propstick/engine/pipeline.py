@@ -28,6 +28,7 @@ from propstick.engine.standing import Standing
 from propstick.engine.state import EngineState
 from propstick.engine.timeline import Timeline
 from propstick.engine.trends import refit, rises, windows_s
+from propstick.engine.upsets import look_for_upsets, nothing_found
 from propstick.engine.views import boxes_now, lid_changes, lid_rows, on_their_way
 from propstick.garden import OUTSIDE, SITE, Garden
 from propstick.records import (
@@ -177,7 +178,10 @@ def _advance_span(
     trend_memory, trends = rises(trend_memory, rows, windows=windows_s(layout, boxes, block.step_s))
     soil = watched(state.soil, rows, garden=garden, day=day.date)
     outlook, ahead = foresight.NOTHING, state.ahead
+    upset_watch, upsets = state.upsets, nothing_found(rows.air_c.shape)
     if state.foresight:
+        upset_watch, upsets = look_for_upsets(state.upsets, rows, boxes=boxes, day=day, step_s=block.step_s)
+        rows = replace(rows, doubted=upsets.any)
         contacts = frozenset(box for box, place in layout.columns if place == "lid")
         ahead, outlook = foresight.look(
             state.ahead, rows, garden=garden, day=day, limits=limits, before_s=before_s, step_s=block.step_s,
@@ -185,7 +189,7 @@ def _advance_span(
         )  # fmt: skip
     conditions = [
         *box_conditions(garden, limits=limits, rows=rows, trends=trends, soil=soil),
-        *probe_conditions(garden, layout=layout, checked=checked, time_s=time_s, soil=soil),
+        *probe_conditions(garden, layout=layout, checked=checked, time_s=time_s, soil=soil, upsets=upsets),
         *outlook.conditions,
     ]
 
@@ -228,6 +232,7 @@ def _advance_span(
         probes=probes,
         trends=trend_memory,
         soil=soil,
+        upsets=upset_watch,
         ahead=ahead,
         codes=line.evidence.codes,
         standings=board.standings,
@@ -235,7 +240,7 @@ def _advance_span(
         desk=line.desk,
         briefs=line.sent,
     )
-    found.now = boxes_now(garden, state, rows, trends, limits=limits, judged=outlook.opening)
+    found.now = boxes_now(garden, state, rows, trends, limits=limits, judged=outlook.opening, upsets=upsets)
     return state, quality.flags_of_block(block, layout, checked.flags)
 
 

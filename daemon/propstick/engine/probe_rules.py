@@ -9,6 +9,7 @@ from propstick.engine.conditions import ALARM, CLEAR, Condition, Subject, condit
 from propstick.engine.layout import Layout
 from propstick.engine.quality import Checked
 from propstick.engine.soilwatch import SoilWatch
+from propstick.engine.upsets import Upsets
 from propstick.garden import OUTSIDE, Garden
 from propstick.units import IntArray
 
@@ -17,7 +18,7 @@ JUMPY_S = 3600
 
 
 def probe_conditions(
-    garden: Garden, *, layout: Layout, checked: Checked, time_s: IntArray, soil: SoilWatch
+    garden: Garden, *, layout: Layout, checked: Checked, time_s: IntArray, soil: SoilWatch, upsets: Upsets
 ) -> list[Condition]:
     """Every rule about probes, over a stretch of rows."""
     m = len(layout.ids)
@@ -46,7 +47,7 @@ def probe_conditions(
             known=always[:, seated], value_c=nothing[:, seated], limit_c=no_limit[seated],
         ),
     ]  # fmt: skip
-    disagreeing = _disagreement(garden, layout, checked, soil)
+    disagreeing = _disagreement(garden, layout, checked, soil, upsets)
     return [*found, disagreeing] if disagreeing else found
 
 
@@ -54,9 +55,11 @@ def _codes(in_alarm: np.ndarray) -> np.ndarray:
     return np.where(in_alarm, ALARM, CLEAR).astype(np.int8)
 
 
-def _disagreement(garden: Garden, layout: Layout, checked: Checked, soil: SoilWatch) -> Condition | None:
-    """Good probes of one place too far apart (which of two is wrong nobody can tell), and soil probes
-    that follow the air."""
+def _disagreement(
+    garden: Garden, layout: Layout, checked: Checked, soil: SoilWatch, upsets: Upsets
+) -> Condition | None:
+    """Good probes of one place too far apart (which of two is wrong nobody can tell), soil probes that follow
+    the air, air probes that read as the soil, and boxes that do not warm as the outside does."""
     subjects, codes, known, values, limits = [], [], [], [], []
     n = len(checked.value_c)
     for (box, place), columns in layout.columns.items():
@@ -71,7 +74,23 @@ def _disagreement(garden: Garden, layout: Layout, checked: Checked, soil: SoilWa
             limits.append(limit_c)
         if place == "soil" and (box, "air") in layout.columns:
             subjects.append(Subject(box, place, layout.ids[columns[0]]))
-            codes.append(np.full(n, ALARM if soil.follows[soil.grounds.index(box)] else CLEAR, dtype=np.int8))
+            follows = np.full(n, soil.follows[soil.grounds.index(box)])
+            if box in garden.box_names:  # an air probe in the bed makes them follow each other too
+                follows &= ~upsets.as_soil[:, garden.box_names.index(box)]
+            codes.append(_codes(follows))
+            known.append(np.ones(n, dtype=np.bool_))
+            values.append(np.full(n, np.nan))
+            limits.append(np.nan)
+    for b, box in enumerate(garden.box_names):
+        air = layout.columns.get((box, "air"))
+        if not air or (OUTSIDE, "air") not in layout.columns:
+            continue
+        found = [(Subject(box), upsets.dimmed[:, b])]
+        if (box, "soil") in layout.columns:
+            found.append((Subject(box, "air", layout.ids[air[0]]), upsets.as_soil[:, b]))
+        for subject, holds in found:
+            subjects.append(subject)
+            codes.append(_codes(holds))
             known.append(np.ones(n, dtype=np.bool_))
             values.append(np.full(n, np.nan))
             limits.append(np.nan)

@@ -12,6 +12,7 @@ from propstick.engine.probe_memory import ProbeMemory, new_memory
 from propstick.engine.soilwatch import SoilWatch, new_watch
 from propstick.engine.standing import Standing
 from propstick.engine.trends import TrendMemory
+from propstick.engine.upsets import UpsetWatch, new_upsets
 from propstick.garden import Garden
 from propstick.records import Alarm, LidOpening, News
 
@@ -39,6 +40,7 @@ class EngineState:
     probes: ProbeMemory = field(default_factory=lambda: new_memory((), since_s=0))
     trends: TrendMemory | None = None
     soil: SoilWatch = field(default_factory=lambda: new_watch(()))
+    upsets: UpsetWatch = field(default_factory=lambda: new_upsets(()))
     codes: dict[str, CodeMemory] = field(default_factory=dict)
     standings: dict[str, Standing] = field(default_factory=dict)
     desk: Desk = field(default_factory=Desk)

@@ -40,7 +40,9 @@ class Trace:
         lid, lid_told: Opening used (0 where unknown), and whether it was told, (n, b).
         moved_min: Minutes since the lid was last told to have moved, (n, b).
         known: Whether the box's air was known in the last ten minutes, (n, b).
-        fits: Whether the box behaves as learnt: on the last judged day, and in the last hour, (n, b).
+        doubted: Where something the weather does not explain is at work on the box, (n, b).
+        fits: Whether the box behaves as learnt: on the last judged day, in the last hour; not while doubted,
+            (n, b).
         night_sd_c: How far a minute is usually off at night, (n, b).
         chill_slow: Usual chill of nights with the lid shut [°C/min], (n, b).
         theta: Logarithms of the rates in force, (n, 6, b).
@@ -75,6 +77,7 @@ class Trace:
     cover: FloatArray
     moved_min: FloatArray
     known: BoolArray
+    doubted: BoolArray
     fits: BoolArray
     night_sd_c: FloatArray
     chill_slow: FloatArray

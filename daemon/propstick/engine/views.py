@@ -12,9 +12,10 @@ from propstick.engine.layout import BoxLimits, Layout
 from propstick.engine.notices import NAMED_S
 from propstick.engine.state import EngineState
 from propstick.engine.trends import Trends
+from propstick.engine.upsets import Upsets
 from propstick.garden import OUTSIDE, Garden
-from propstick.records import BoxNow, LidOpening
-from propstick.units import FloatArray
+from propstick.records import BoxNow, Doubt, LidOpening
+from propstick.units import BoolArray, FloatArray
 
 
 def on_their_way(
@@ -63,6 +64,19 @@ def _known(value: float) -> float | None:
     return None if np.isnan(value) else float(value)
 
 
+def _doubts(state: EngineState, upsets: Upsets) -> list[Doubt | None]:
+    """Why each box is known less surely at the last row."""
+    b = upsets.watered.shape[1]
+    fits = np.ones(b, dtype=np.bool_) if state.ahead is None else state.ahead.minute.observer.fit.fits
+    signs: tuple[tuple[Doubt, BoolArray], ...] = (
+        ("dimmed", upsets.dimmed[-1]),
+        ("pressed", upsets.as_soil[-1]),
+        ("watered", upsets.watered[-1]),
+        ("changed", ~fits),
+    )
+    return [next((doubt for doubt, holds in signs if holds[k]), None) for k in range(b)]
+
+
 def boxes_now(
     garden: Garden,
     state: EngineState,
@@ -71,8 +85,10 @@ def boxes_now(
     *,
     limits: BoxLimits,
     judged: Mapping[str, float],
+    upsets: Upsets,
 ) -> tuple[BoxNow, ...]:
     """The boxes and the open ground at the last row. `judged`: estimated openings, where none is known."""
+    doubts = _doubts(state, upsets)
     views = []
     for b, box in enumerate(garden.box_names):
         lid, opening = state.lids.get(box), _known(rows.lid[-1, b])
@@ -94,6 +110,7 @@ def boxes_now(
                 heat_c=limits.of[b].heat_c,
                 frost_c=limits.of[b].frost_c,
                 prop_c=limits.of[b].prop_c,
+                doubt=doubts[b],
             )
         )
     views.append(

@@ -135,7 +135,11 @@ def alarm_message(alarm: Alarm, speech: Speech, *, detail: str = "", remedy: str
         "store-trouble": "readings cannot be stored: see whether the disk is full or failing.",
         "push-trouble": "notices cannot be delivered: see the network and the [push] addresses.",
     }[alarm.kind]
-    if alarm.kind == "probe-disagrees" and alarm.probe:
+    if alarm.kind == "probe-disagrees" and alarm.place is None:
+        said = f"{box} hardly warms by day while the outside does: see whether snow or a mat lies on it."
+    elif alarm.kind == "probe-disagrees" and alarm.probe and alarm.place == "air":
+        said = f"{where} reads as its soil by night{probe}: see whether it was pressed into the bed."
+    elif alarm.kind == "probe-disagrees" and alarm.probe:
         said = f"{where} follows the air{probe}: see whether it has come out of the soil."
     return f"{said.removesuffix('.')} ({detail})." if detail else said
 

@@ -29,6 +29,10 @@ _SNOW_TAKES = 3.0
 """Sun taken up by old wet snow over what a bare pane takes up; common practice, no source."""
 _FILM_KG_M2 = 0.12
 """Water a pane holds before it drips; common practice, no source."""
+_WET_KG_M2 = 3.0
+"""Poured water from which on a surface gives off as much as open water; common practice, no source."""
+_DRAINS = 1.0 - 1.0 / (24.0 * 60.0)
+"""What drainage leaves of it from minute to minute: a day's time constant; common practice, no source."""
 
 
 class Fluxes(NamedTuple):
@@ -118,7 +122,8 @@ def advance(state: State, drive: Drive, frames: Frames, lids: Lids) -> tuple[Sta
     # Vapour: soil gives it, the pane takes it, the wind carries it off. 1/1206 m/s per W/m²K (Lewis).
     can_pane, can_top = saturated_kg_m3(heat[0:3:2])
     vapour = state.vapour_kg_m3
-    gives = in_top * f.gives
+    poured = state.poured_kg_m2
+    gives = in_top * (f.gives if poured is None else _wetted(poured, f) / AIR_J_M3K)
     takes = in_film * lids.takes * ((vapour > can_pane) | (state.film_kg_m2 > 0.0))
     still = gives + takes + exchange + f.room
     wanted = (f.room * vapour + gives * can_top + takes * can_pane + exchange * drive.vapour_kg_m3) / still
@@ -163,7 +168,14 @@ def advance(state: State, drive: Drive, frames: Frames, lids: Lids) -> tuple[Sta
         soil=f.floor * from_below + side.sum(axis=0),
         latent=LATENT_J_KG * (dew - carried) + MELT_J_KG / STEP_S * f.pane * (slid - fallen),
     )
-    return State(new, new_vapour, film, snow, snowy), fluxes
+    if poured is not None:
+        poured = np.maximum(poured * _DRAINS - np.maximum(evaporated, 0.0) * STEP_S / f.floor, 0.0)
+    return State(new, new_vapour, film, snow, snowy, poured), fluxes
+
+
+def _wetted(poured_kg_m2: FloatArray, frames: Frames) -> FloatArray:
+    """Wetness of the surface while poured water is in it: full while some millimetres are left."""
+    return frames.wet + (1.0 - frames.wet) * np.minimum(poured_kg_m2 / _WET_KG_M2, 1.0)
 
 
 def _snow(

@@ -24,6 +24,8 @@ class State(NamedTuple):
             order lets the balance treat neighbours in one operation.
         vapour_kg_m3, film_kg_m2, snow_kg_m2: In the air, inside on the pane, outside on it; shape (b,).
         snowy: Whether any pane carries snow.
+        poured_kg_m2: Water poured on the bed that has neither dried up nor drained, shape (b,); None: none
+            was ever poured.
     """
 
     heat_c: FloatArray
@@ -31,6 +33,7 @@ class State(NamedTuple):
     film_kg_m2: FloatArray
     snow_kg_m2: FloatArray
     snowy: bool = False
+    poured_kg_m2: FloatArray | None = None
 
     @property
     def pane_c(self) -> FloatArray:

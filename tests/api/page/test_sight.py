@@ -2,9 +2,14 @@
 
 import re
 from dataclasses import replace
+from typing import get_args
 
 from propstick.edges.database import open_store
 from propstick.edges.sowings import Sowings
+from propstick.records import Doubt
+from propstick_api.live import Health
+from propstick_api.page.home import first_sight
+from propstick_api.page.reading import Reading
 
 
 def _h1(client, **headers):
@@ -70,6 +75,19 @@ def test_fahrenheit_and_comma(rig, client):
     page = rig.client().get("/").text
     assert ">33 °F</strong>" in page
     assert "at 8:55 am" in page
+
+
+def test_a_box_known_less_surely_says_why(rig, client):
+    """Each reason has words of its own; a box that is known as ever has none."""
+    view = client.get("/v1/now").json()
+    reading, said = Reading(rig.settings.garden, accept_language=""), set()
+    health = Health("watching", "", 1_776_066_900, 20, 300)
+    for doubt in (None, *get_args(Doubt)):
+        view["boxes"][1]["doubt"] = doubt
+        body = first_sight(view, health, reading, now_s=1_776_066_920, is_night=False, said="")
+        assert body.count("less sure") == (0 if doubt is None else 1)
+        said.add(body)
+    assert len(said) == 5
 
 
 def test_only_our_own_files_are_static(client):
