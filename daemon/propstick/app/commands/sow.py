@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
+from contextlib import suppress
 from datetime import date, timedelta
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
@@ -25,6 +26,10 @@ SEEN = {
 }
 """Word of the command → field of a sowing."""
 OTHERS = ("list", "gave", "note", "undo", "remove", "history")
+RECENT_D = 400
+"""Days back that are taken without asking: last spring's. Older ones are mostly slips in the year."""
+FIRST_DAY = date(2000, 1, 1)
+"""As the API has it."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -50,6 +55,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
         help="take a crop no file knows: its frost limit is that of an unknown crop, and nothing is foretold",
     )
     parser.add_argument(
+        "--old",
+        action="store_true",
+        help=f"take a day more than {RECENT_D} days back (default: refuse it as a slip in the year)",
+    )
+    parser.add_argument(
         "--all", action="store_true", help="with list: also batches taken back (default: those that count)"
     )
     add_json(parser)
@@ -72,7 +82,7 @@ def run(args: argparse.Namespace) -> int:
         if word == "history":
             return _history(sowings, _number(rest, word), as_json=args.json)
         done = (
-            _changed(sowings, word, rest, today)
+            _changed(sowings, word, rest, today, is_old=args.old)
             if word in SEEN or word in OTHERS
             else _sown(sowings, settings, args, today)
         )
@@ -83,8 +93,11 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def day_of(text: str | None, today: date) -> date:
+def day_of(text: str | None, today: date, *, is_old: bool = False) -> date:
     """A day as people write it: nothing, `today`, `yesterday`, or 2026-03-15; never one to come.
+
+    Args:
+        is_old: Whether a day long ago is meant.
 
     Raises:
         InputError: anything else.
@@ -102,7 +115,23 @@ def day_of(text: str | None, today: date) -> date:
             f"day: got {day}, which is still to come, expected {today} or earlier",
             hint="write it down on the day; propstick season says when to sow next",
         )
+    if day < FIRST_DAY:
+        raise InputError(f"day: got {day}, expected {FIRST_DAY} or later", hint=_did_you_mean(day, today))
+    if not is_old and (today - day).days > RECENT_D:
+        raise InputError(
+            f"day: got {day}, which is {(today - day).days} days ago, expected one of the last {RECENT_D}",
+            hint=f"{_did_you_mean(day, today)} Or say --old if it is meant",
+        )
     return day
+
+
+def _did_you_mean(day: date, today: date) -> str:
+    """The same day in the latest year that had it."""
+    for year in range(today.year, today.year - 9, -1):
+        with suppress(ValueError):  # 29 February
+            if (near := day.replace(year=year)) <= today:
+                return f"did you mean {near}?"
+    return ""
 
 
 def _sown(sowings: Sowings, settings: Settings, args: argparse.Namespace, today: date) -> StoredSowing:
@@ -132,11 +161,11 @@ def _sown(sowings: Sowings, settings: Settings, args: argparse.Namespace, today:
         except InputError as error:
             hint = f"a crop no file knows: --unlisted, or describe it in {OWN_FILE} beside the garden file"
             raise InputError(error.message, hint=hint) from None
-    sown = day_of(rest[0] if rest else None, today)
+    sown = day_of(rest[0] if rest else None, today, is_old=args.old)
     return sowings.add({"crop": crop, "box": box, "sown": sown, "note": args.note}, by="command")
 
 
-def _changed(sowings: Sowings, word: str, rest: Sequence[str], today: date) -> StoredSowing:
+def _changed(sowings: Sowings, word: str, rest: Sequence[str], today: date, *, is_old: bool) -> StoredSowing:
     number = _number(rest, word)
     if word == "undo":
         _too_many(rest, 1, "sow undo")
@@ -146,7 +175,7 @@ def _changed(sowings: Sowings, word: str, rest: Sequence[str], today: date) -> S
         return sowings.remove(number, by="command")
     _too_many(rest, 2, f"sow {word}")
     if word in SEEN:
-        day = day_of(rest[1] if len(rest) > 1 else None, today)
+        day = day_of(rest[1] if len(rest) > 1 else None, today, is_old=is_old)
         return sowings.change(number, {SEEN[word]: day}, by="command")
     if len(rest) < 2:
         raise InputError(f"sow {word} {number}: got nothing, expected a text", hint="put it in quotes")
