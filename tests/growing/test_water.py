@@ -13,24 +13,6 @@ def test_example_2_psychrometric_constant():
     assert water.psychrometric_kpa(81.8) == pytest.approx(0.054, abs=5e-4)
 
 
-def test_example_8_sun_above_the_atmosphere():
-    """20° S on day 246: dr 0.985, declination 0.120, sunset 1.527 rad, 32.2 MJ/m²."""
-    assert float(water.relative_distance(246)) == pytest.approx(0.985, abs=5e-4)
-    assert float(water.declination_rad(246)) == pytest.approx(0.120, abs=5e-4)
-    assert float(water.sunset_angle_rad(-20.0, 246)) == pytest.approx(1.527, abs=5e-4)
-    assert float(water.extraterrestrial_mj(-20.0, 246)) == pytest.approx(32.2, abs=0.05)
-
-
-def test_example_18_sun_of_brussels_in_july():
-    """50.80° N on day 187: 41.09 MJ/m²."""
-    assert float(water.extraterrestrial_mj(50.80, 187)) == pytest.approx(41.09, abs=0.01)
-
-
-def test_example_15_sun_from_the_day_s_swing():
-    """Lyon in July, 26.6 and 14.8 °C, 40.6 MJ above: 22.3 MJ/m²."""
-    assert float(water.sun_from_swing_mj(40.6, 26.6, 14.8)) == pytest.approx(22.3, abs=0.05)
-
-
 def test_example_17_slope_and_a_month_in_bangkok():
     """0.246 kPa/°C at 30.2 °C; 14.33 MJ, 2 m/s, 4.42 and 2.85 kPa: 5.72 mm a day."""
     assert float(water.vapour_slope_kpa(30.2)) == pytest.approx(0.246, abs=5e-4)

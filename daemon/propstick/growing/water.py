@@ -14,18 +14,13 @@ from typing import Any
 import numpy as np
 
 from propstick.garden import Glazing
+from propstick.growing.light import DIFFUSE_LIGHT, extraterrestrial_mj, sun_from_swing_mj
 from propstick.physics.air import saturation_vapour_kpa
 from propstick.units import FloatArray
 
-SOLAR_MJ_M2_MIN = 0.0820
 LATENT_MM_PER_MJ = 0.408
 """FAO-56 Eq. 20: 1 mm/day = 2.45 MJ/m²."""
 ALBEDO = 0.23
-INLAND = 0.16
-"""Eq. 50; 0.19 on a coast."""
-DIFFUSE_LIGHT = {"glass": 0.75, "twin-wall": 0.78, "film": 0.85, "double-glass": 0.62}
-"""Sun let through. Glass 0.732 to 0.765 and double glass 0.619 calculated by a window program; the
-others common practice."""
 LOW_SHARE, HIGH_SHARE = 0.5, 1.3
 """From what the sun could lift: bare bed or seedlings in damp air, up to a full stand with the lid open.
 FAO-56 has crop coefficients of 0.7 to 1.05 for small vegetables (from memory); the rest is the sun's
@@ -36,47 +31,6 @@ SEEDBED_MM = 4.0
 """The same for the top centimetres of a bed not yet up."""
 UNTOLD_HOLDS = 2.5
 """Beyond so many times what the bed holds somebody has watered and not said so."""
-
-
-def relative_distance(day_of_year: FloatArray) -> FloatArray:
-    """Inverse relative distance from the sun. FAO-56 Eq. 23; Example 8: 0.985 on day 246."""
-    return 1.0 + 0.033 * np.cos(2.0 * np.pi * np.asarray(day_of_year, dtype=float) / 365.0)
-
-
-def declination_rad(day_of_year: FloatArray) -> FloatArray:
-    """Solar declination. FAO-56 Eq. 24; Example 8: 0.120 rad on day 246."""
-    return 0.409 * np.sin(2.0 * np.pi * np.asarray(day_of_year, dtype=float) / 365.0 - 1.39)
-
-
-def sunset_angle_rad(latitude_deg: float, day_of_year: FloatArray) -> FloatArray:
-    """Sunset hour angle. FAO-56 Eq. 25; Example 8: 1.527 rad at 20° S on day 246."""
-    cosine = -np.tan(np.radians(latitude_deg)) * np.tan(declination_rad(day_of_year))
-    return np.arccos(np.clip(cosine, -1.0, 1.0))
-
-
-def extraterrestrial_mj(latitude_deg: float, day_of_year: FloatArray) -> FloatArray:
-    """Sun above the atmosphere on a level square metre [MJ/m² a day].
-
-    Source:
-        FAO-56 Eq. 21. Check: Example 8 gives 32.2 at 20° S on day 246, Example 18 41.09 at 50.80° N on 187.
-    """
-    phi, delta = np.radians(latitude_deg), declination_rad(day_of_year)
-    sunset = sunset_angle_rad(latitude_deg, day_of_year)
-    height = sunset * np.sin(phi) * np.sin(delta) + np.cos(phi) * np.cos(delta) * np.sin(sunset)
-    return 24.0 * 60.0 / np.pi * SOLAR_MJ_M2_MIN * relative_distance(day_of_year) * height
-
-
-def sun_from_swing_mj(
-    above_mj: FloatArray, high_c: FloatArray, low_c: FloatArray, *, coefficient: float = INLAND
-) -> FloatArray:
-    """Sun on the ground from how far the day's air swings outside [MJ/m² a day], 0.75 of `above_mj` at most.
-
-    Source:
-        FAO-56 Eq. 50, limited by Eq. 37 at sea level. Check: Example 15 gives 22.3 at 26.6 and 14.8 °C
-        with 40.6 above.
-    """
-    swing = np.maximum(np.asarray(high_c, dtype=float) - np.asarray(low_c, dtype=float), 0.0)
-    return np.minimum(coefficient * np.sqrt(swing) * above_mj, 0.75 * above_mj)
 
 
 def vapour_slope_kpa(air_c: FloatArray) -> FloatArray:
