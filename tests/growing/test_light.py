@@ -162,7 +162,7 @@ def test_ten_days_of_swing_tell_the_light_that_was_measured():
                 continue
             said = light.spot_light(
                 np.array([one[0].timetuple().tm_yday for one in part], dtype=float), latitude_deg=latitude,
-                share=1.0, high_c=np.array([one[2] for one in part]), low_c=np.array([one[3] for one in part]),
+                share=1.0, high_c=np.array([p[2] for p in part]), low_c=np.array([p[3] for p in part]),
             )  # fmt: skip
             came = float(np.mean([one[1] for one in part])) * light.MOL_PER_MJ
             held.append(said.low_mol <= came <= said.high_mol)

@@ -23,8 +23,8 @@ others common practice."""
 MOL_PER_MJ = 7.058 / 3.6
 """Light in mol for each MJ of sun: 7.058 mol/kWh turned a map of the sun into the map of daily light
 integrals that growers' figures stand on (Logan, Sams and Faust 2016, American Meteorological
-Society, paper 242, abstract). 2.114 in Britton and Dodd (1976) as two R packages carry it, 2.3 in `bigleaf` 0.8.2: up to a
-sixth more, so light is never said closer than to the whole mol."""
+Society, paper 242, abstract). 2.114 in Britton and Dodd (1976) as two R packages carry it, 2.3 in
+`bigleaf` 0.8.2: up to a sixth more, so light is never said closer than to the whole mol."""
 SALAD_MOL = 12.0
 """A day, from which leafy greens are advised to grow under glass (Jayalath and others, Plants 2024, 13,
 652, who quote others)."""

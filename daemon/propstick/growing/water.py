@@ -23,14 +23,34 @@ LATENT_MM_PER_MJ = 0.408
 ALBEDO = 0.23
 LOW_SHARE, HIGH_SHARE = 0.5, 1.3
 """From what the sun could lift: bare bed or seedlings in damp air, up to a full stand with the lid open.
-FAO-56 has crop coefficients of 0.7 to 1.05 for small vegetables (from memory); the rest is the sun's
-uncertainty. Common practice, no source."""
-HELD_MM = 12.0
-"""What the top 15 cm hold for seedlings before they feel it. Common practice, no source."""
+FAO-56 Table 12 has crop coefficients of 0.7 at first and 0.9 (radish) to 1.05 at full stand for small
+vegetables; the rest is the sun's uncertainty and the lid's. Common practice, no source."""
+LOAM_MM_M = 158.0
+"""Water a metre of loam holds for plants: 1.5 to 2.3 inches a foot, 125 to 192 mm (University of California,
+Davis, drought pages: very fine sandy loams, loams, silt loams); sandy loams 104 to 146."""
+ROOTS_M = 0.15
+"""How deep seedlings draw. Ours; FAO-56 Table 22 has 0.3 to 0.5 m for lettuce and radish full-grown."""
+DEPLETION = 0.30
+"""Of that water, how much may be gone before the crop feels it: FAO-56 Table 22 for lettuce, radish, onion at
+5 mm a day; spinach and celery 0.20, the cabbages 0.45."""
 SEEDBED_MM = 4.0
-"""The same for the top centimetres of a bed not yet up."""
+"""What the top 2.5 cm of loam hold, from the same figure; the depth is ours."""
 UNTOLD_HOLDS = 2.5
 """Beyond so many times what the bed holds somebody has watered and not said so."""
+
+
+def holds_mm(depletion: float, loss_mm: float) -> float:
+    """Water that seedlings can draw before they feel it [mm].
+
+    Args:
+        depletion: The crop's share at 5 mm a day.
+        loss_mm: What it loses a day: where little is asked of the roots, more of it can be had.
+
+    Source:
+        FAO-56 Eq. 83, and the note to Table 22: p = p(table) + 0.04 (5 - ETc), 0.1 to 0.8.
+    """
+    share = min(max(depletion + 0.04 * (5.0 - loss_mm), 0.1), 0.8)
+    return LOAM_MM_M * ROOTS_M * share
 
 
 def vapour_slope_kpa(air_c: FloatArray) -> FloatArray:
@@ -118,7 +138,9 @@ class WaterLost:
         if not self.was_told and self.lost_mm > UNTOLD_HOLDS * self.holds_mm:
             return f"no watering told since {self.since:%-d %B}: it cannot be reckoned how dry the bed is"
         since = f"since {self.since:%-d %B}" + ("" if self.was_told else ", if it was not watered")
-        state = f"about {self.lost_mm:.0f} mm lost ({self.low_mm:.0f} to {self.high_mm:.0f}) {since}"
+        low, high = f"{self.low_mm:.0f}", f"{self.high_mm:.0f}"
+        interval = f" ({low} to {high})" if low != high else ""
+        state = f"about {self.lost_mm:.0f} mm lost{interval} {since}"
         return f"look whether it is dry: {state}" if self.is_due else state
 
     def to_json(self) -> dict[str, Any]:
@@ -129,7 +151,7 @@ class WaterLost:
             "lost_mm": round(self.lost_mm, 1),
             "low_mm": round(self.low_mm, 1),
             "high_mm": round(self.high_mm, 1),
-            "holds_mm": self.holds_mm,
+            "holds_mm": round(self.holds_mm, 1),
             "is_due": self.is_due,
             "words": self.words(),
         }
@@ -164,7 +186,12 @@ class Moisture:
 
 
 def water_lost(
-    daily_mm: FloatArray, *, since: date, was_told: bool, has_seedlings: bool = True
+    daily_mm: FloatArray,
+    *,
+    since: date,
+    was_told: bool,
+    has_seedlings: bool = True,
+    depletion: float = DEPLETION,
 ) -> WaterLost | None:
     """What was lost over these days; days without temperatures count as the mean of the others.
 
@@ -173,13 +200,14 @@ def water_lost(
     known = ~np.isnan(daily_mm)
     if not known.any():
         return None
-    total = float(daily_mm[known].mean() * len(daily_mm))
+    a_day = float(daily_mm[known].mean())
+    total = a_day * len(daily_mm)
     return WaterLost(
         since=since,
         was_told=was_told,
         lost_mm=total * 0.5 * (LOW_SHARE + HIGH_SHARE),
         low_mm=total * LOW_SHARE,
         high_mm=total * HIGH_SHARE,
-        holds_mm=HELD_MM if has_seedlings else SEEDBED_MM,
+        holds_mm=holds_mm(depletion, a_day) if has_seedlings else SEEDBED_MM,
         share_known=float(known.mean()),
     )
