@@ -62,7 +62,7 @@ def contents(report: SeasonReport) -> Sequence[Part]:
     ]
     if report.batches:
         heads = ("Batch", "Place", "Sown", "Up", "First pick", "Flowering", "Cleared", "Gave")
-        parts.append(Grid(heads, tuple(_batch_row(report, k) for k in range(len(report.batches)))))
+        parts.append(_filled(heads, [_batch_row(report, k) for k in range(len(report.batches))]))
         parts.append(Words("", _INTERVALS, quiet=True))
     else:
         parts.append(Words("", "Nothing was sown this season."))
@@ -83,25 +83,30 @@ def contents(report: SeasonReport) -> Sequence[Part]:
     return parts
 
 
+def _filled(heads: Sequence[str], rows: Sequence[tuple[str, ...]]) -> Grid:
+    """The table without the columns in which nothing stands."""
+    kept = [k for k in range(len(heads)) if k == 0 or any(row[k] != "-" for row in rows)]
+    return Grid(tuple(heads[k] for k in kept), tuple(tuple(row[k] for k in kept) for row in rows))
+
+
 def _where(report: SeasonReport) -> list[Part]:
     """The spots: what to do first, then each of them, then what changes and what was learnt."""
-    parts: list[Part] = [
-        Heading("Where a box serves best now"),
-        Words("", _said(report, spot_words.siting_sentences(report))),
-    ]
+    parts: list[Part] = [Heading("Where a box serves best now")]
+    parts += [Words("", _said(report, [one])) for one in spot_words.siting_sentences(report)]
     if rows := spot_words.spot_rows(report):
         parts += [
             Heading("What each spot gives"),
             Grid(spot_words.spot_heads(report), tuple(_figures(report, rows))),
         ]
         parts += [Words("", text, quiet=True) for text in spot_words.light_words(report)]
-    parts.append(Words("", _said(report, words.closing_sentences(report))))
+    if closing := words.closing_sentences(report):
+        parts.append(Points(tuple(_said(report, [one]) for one in closing)))
     return parts
 
 
 def _figures(report: SeasonReport, rows: Sequence[tuple[str, ...]]) -> list[tuple[str, ...]]:
     """Names as they are, figures with the person's decimal sign."""
-    return [(*row[:2], *(words.in_figures_of(cell, report.decimal_sign) for cell in row[2:])) for row in rows]
+    return [(row[0], *(words.in_figures_of(cell, report.decimal_sign) for cell in row[1:])) for row in rows]
 
 
 def _said(report: SeasonReport, sentences: Sequence[str]) -> str:

@@ -40,11 +40,14 @@ def siting_of(
     """
     in_hand = _in_hand(plot, standing, crops)
     named = tuple(_facts(plot, in_hand, spot.name, spots) for spot in plot.garden.spots)
+    known = {spot.name for spot in plot.garden.spots}
     homeless = tuple(
-        _measured(plot, in_hand, f"{box.name}'s place", (box.name,), spot=None, is_named=False)
+        _measured(
+            plot, in_hand, box.spot or f"{box.name}'s place", (box.name,), spot=box.spot, is_named=False
+        )
         for box in plot.garden.boxes
-        if box.spot is None
-    )
+        if box.spot not in known
+    )  # fmt: skip
     return siting(
         (*named, *homeless), in_hand,
         box_from_spot="" if apart.spot else apart.words, unit=plot.garden.site.unit,

@@ -38,20 +38,19 @@ def spot_heads(report: SeasonReport) -> tuple[str, ...]:
     hot, cold = (
         degrees(one, report.unit) for one in (report.siting.heat_limit_c, report.siting.frost_limit_c)
     )
-    return ("Spot", "Box", "Sun a day", "Light", f"Above {hot}", f"Below {cold}")
+    return ("Spot", f"Above {hot}", f"Below {cold}", "Sun a day", "Light")
 
 
 def spot_rows(report: SeasonReport) -> list[tuple[str, ...]]:
-    """Every spot in a row: what stands there, sun, light, heat and frost; what is not known says so."""
+    """Every spot in a row: heat and frost first, then sun and light; what is not known says so."""
     views = {one.spot: one for one in report.spots}
     return [
         (
-            facts.spot,
-            ", ".join(facts.boxes) or "none",
-            "not known" if facts.sun_h is None else f"{facts.sun_h:.1f} h",
-            _light_text(views.get(facts.spot)),
+            f"{facts.spot} ({', '.join(facts.boxes) or 'no box'})",
             _heat_text(facts),
             _frost_text(facts),
+            "not known" if facts.sun_h is None else f"{facts.sun_h:.1f} h",
+            _light_text(views.get(facts.spot)),
         )
         for facts in report.siting.spots
     ]

@@ -144,6 +144,8 @@ def _flower_sentence(batch: BatchView, *, is_warm: bool) -> str:
         return f"{begin}it may flower any day ({reason}){hurry}."
     if pick_s is not None and flower_s is not None and flower_s < pick_s:
         return f"likely to flower from {from_day} ({reason}), before much is picked{hurry}."
+    if waits and low is not None and low <= pick_day:
+        return f"likely to flower from {from_day} ({reason}), hardly later than its first pick{hurry}."
     begin = "likely"
     if waits:
         begin = (
@@ -194,7 +196,8 @@ def closing_sentences(report: SeasonReport) -> list[str]:
     said = [words for one in report.spots if (words := spot_sentence(one, report.day.month))]
     if order := ranked([one.loose for one in report.spots if one.loose is not None]):
         said.append(order)
-    if len(report.siting.spots) > 1:  # else there is nothing to compare
+    told = any(one.startswith("whether a warm box") for one in report.siting.unknown)
+    if len(report.siting.spots) > 1 and not told:  # of one spot there is nothing to compare
         said.append(report.apart.words[0].upper() + report.apart.words[1:] + ".")
     if words := report.emergence.words():
         said.append(f"Emergence in {words}.")

@@ -244,7 +244,7 @@ def _unknown(spots: Sequence[SpotFacts], crops: CropsInHand, box_from_spot: str)
     if bare := [one.spot for one in spots if one.hot_hours is None and one.frost_nights is None]:
         found.append(f"heat and frost of {_and(bare)}: nothing was measured there of late")
     if homeless := [one.spot for one in spots if not one.is_named]:
-        found.append(f"the sun at {_and(homeless)}: give the box a spot in the garden file")
+        found.append(f"the sun at {_and(homeless)}: describe the spot of the box in the garden file")
     if any(one.is_named and one.share is None for one in spots):
         found.append("the sun of the spots: the garden file has no position")
     elif open_ := [one.spot for one in spots if one.is_named and not one.is_drawn]:

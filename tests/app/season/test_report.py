@@ -164,9 +164,8 @@ def test_a_bed_of_the_plot_without_box_or_obstacle_is_not_guessed_at(spring):
     assert report.siting.best == ("bare",)
     assert "how hot a box gets there is not known yet" in report.siting.words
     assert "heat and frost of bare: nothing was measured there" in " ".join(report.siting.unknown)
-    row = next(one for one in season_spot_words.spot_rows(report) if one[0] == "bare")
-    assert row[1] == "none"
-    assert row[4:] == ("not known", "not known")
+    row = next(one for one in season_spot_words.spot_rows(report) if one[0] == "bare (no box)")
+    assert row[1:3] == ("not known", "not known")
 
 
 def test_light_is_told_for_every_spot_under_its_glass(spring):
@@ -376,7 +375,7 @@ def test_a_garden_of_one_box_without_soil_spot_position_or_outside_says_what_it_
     assert "what nights it saves is not known without an air probe outside" in flat
     assert "There is one spot only" in flat
     assert "below 34 °F, the limit of lettuce, cannot be said" in flat
-    assert "give the box a spot in the garden file" in flat
+    assert "describe the spot of the box in the garden file" in flat
     assert " h, overheats" in said
     assert "mol/m" not in said
     assert "°C" not in said

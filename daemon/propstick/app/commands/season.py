@@ -104,8 +104,8 @@ def show(report: SeasonReport) -> None:
         print_table(
             tuple(head.upper() for head in spot_words.spot_heads(report)),
             [
-                (spot[:16], box[:10], *(words.in_figures_of(one, report.decimal_sign) for one in rest))
-                for spot, box, *rest in rows
+                (spot[:24], *(words.in_figures_of(one, report.decimal_sign) for one in rest))
+                for spot, *rest in rows
             ],
         )
         for text in spot_words.light_words(report):
