@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import time, timedelta
+from datetime import date, time, timedelta
 from typing import Any
 
 import numpy as np
@@ -24,12 +24,18 @@ from propstick.growing.water import DEPLETION, Moisture, WaterLost, box_loss_mm,
 from propstick.times import DAY_S, at_local, days_from, local_date
 
 NIGHTS_D = 150
+MONTH_D = 10
+"""Days that stand for their month."""
 _MIDNIGHT = time(0)
 
 
 @dataclass(frozen=True, kw_only=True)
 class BoxView:
-    """One box: what it gained, saved, cost and lost. None where it cannot be said."""
+    """One box: what it gained, saved, cost and lost. None where it cannot be said.
+
+    Attributes:
+        sun_months: Hours of sun a day on it, by month (its first day), while it stood where it stands now.
+    """
 
     box: str
     spot: str | None
@@ -37,6 +43,7 @@ class BoxView:
     worth: Worth | None
     worth_words: str
     sun: Shown | None
+    sun_months: tuple[tuple[date, float], ...]
     water: WaterLost | Moisture | None
 
     def to_json(self) -> dict[str, Any]:
@@ -53,6 +60,7 @@ class BoxView:
                 "sun_h": round(self.sun.sun_h, 1),
                 "excess_c": round(self.sun.excess_c, 1),
                 "shaded_hours": list(self.sun.shaded),
+                "sun_h_by_month": {f"{day:%Y-%m}": round(hours, 1) for day, hours in self.sun_months},
             },
             "water": None if self.water is None else self.water.to_json(),
         }
@@ -98,7 +106,8 @@ def box_view(
         ),
         worth=worth,
         worth_words=words,
-        sun=_sun(plot, box),
+        sun=_sun(plot, box, plot.now_s - SHOWN_D * DAY_S, plot.now_s),
+        sun_months=_sun_months(plot, box, first_s),
         water=water_of(plot, box, standing, crops),
     )  # fmt: skip
 
@@ -153,16 +162,31 @@ def _depletion(standing: Sequence[StoredSowing], crops: Mapping[str, Crop]) -> f
     return min(found, default=DEPLETION)
 
 
-def _sun(plot: PlotHours, box: str) -> Shown | None:
+def _sun(plot: PlotHours, box: str, first_s: int, stop_s: int) -> Shown | None:
     site = plot.garden.site
     if site.latitude is None or site.longitude is None:
         return None
-    recent = plot.time_s >= plot.now_s - SHOWN_D * DAY_S
+    part = (plot.time_s >= first_s) & (plot.time_s < stop_s)
     return shown_by(
-        plot.time_s[recent],
-        plot.boxes[box].hours.air_c[recent],
-        plot.boxes[OUTSIDE].hours.air_c[recent],
+        plot.time_s[part],
+        plot.boxes[box].hours.air_c[part],
+        plot.boxes[OUTSIDE].hours.air_c[part],
         latitude=site.latitude,
         longitude=site.longitude,
-        offset_s=local_offset_s(plot.now_s, site.zone),
+        offset_s=local_offset_s(stop_s, site.zone),
     )
+
+
+def _sun_months(plot: PlotHours, box: str, first_s: int) -> tuple[tuple[date, float], ...]:
+    """Month by month since the season began and the box came to its spot; a month of few days is left out."""
+    zone = plot.garden.site.zone
+    begin_s = max(first_s, plot.stands_since(box))
+    month, found = local_date(begin_s, zone).replace(day=1), []
+    while (start_s := at_local(month, _MIDNIGHT, zone)) < plot.now_s:
+        following = (month + timedelta(days=32)).replace(day=1)
+        stop_s = min(at_local(following, _MIDNIGHT, zone), plot.now_s)
+        shown = _sun(plot, box, max(start_s, begin_s), stop_s)
+        if shown is not None and shown.days >= MONTH_D:
+            found.append((month, shown.sun_h))
+        month = following
+    return tuple(found)

@@ -43,7 +43,7 @@ def siting_of(
     known = {spot.name for spot in plot.garden.spots}
     homeless = tuple(
         _measured(
-            plot, in_hand, box.spot or f"{box.name}'s place", (box.name,), spot=box.spot, is_named=False
+            plot, in_hand, box.spot or f"{box.name}'s place", (box.name,), is_named=False
         )
         for box in plot.garden.boxes
         if box.spot not in known
@@ -59,12 +59,12 @@ def _facts(plot: PlotHours, in_hand: CropsInHand, spot: str, views: Sequence[Spo
     view = next((one for one in views if one.spot == spot), None)
     obstacles = next(one.obstacles for one in plot.garden.spots if one.name == spot)
     if view is None:
-        return _measured(plot, in_hand, spot, boxes, spot=spot)
+        return _measured(plot, in_hand, spot, boxes)
     site, today = plot.garden.site, plot.today
     shares = [light_share(site, obstacles, day) for day in (today, today + timedelta(days=AHEAD_D))]
     loose = view.loose.sun if view.loose is not None else None
     return _measured(
-        plot, in_hand, spot, boxes, spot=spot,
+        plot, in_hand, spot, boxes,
         sun_h=view.today.sun_h if loose is None else loose.sun_h,
         share=float(np.mean(shares)) if loose is None else loose.share,
         is_drawn=bool(obstacles) or loose is not None,
@@ -77,7 +77,6 @@ def _measured(
     name: str,
     boxes: tuple[str, ...],
     *,
-    spot: str | None,
     sun_h: float | None = None,
     share: float | None = None,
     is_drawn: bool = True,
@@ -87,7 +86,7 @@ def _measured(
     hot: list[int] = []
     cold: list[tuple[int, int]] = []
     for box in boxes:
-        came_s = _since_s(plot, box, spot)
+        came_s = plot.stands_since(box)
         week = plot.time_s >= max(came_s, plot.now_s - WEEK_D * DAY_S)
         air = plot.boxes[box].hours.air_c[week]
         if (~np.isnan(air)).sum() >= LEAST_WEEK_H:
@@ -103,17 +102,6 @@ def _measured(
         spot=name, boxes=boxes, sun_h=sun_h, share=share, is_drawn=is_drawn, is_named=is_named,
         hot_hours=max(hot, default=None), frost_nights=frost, nights=nights,
     )  # fmt: skip
-
-
-def _since_s(plot: PlotHours, box: str, spot: str | None) -> int:
-    """Since when the box has stood where it stands."""
-    since = 0
-    for from_s, spots in plot.moves:
-        if spots.get(box) != spot:
-            since = plot.now_s
-        elif since == plot.now_s:
-            since = from_s
-    return since
 
 
 def _in_hand(plot: PlotHours, standing: Sequence[StoredSowing], crops: Mapping[str, Crop]) -> CropsInHand:

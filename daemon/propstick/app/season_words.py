@@ -178,7 +178,11 @@ def box_sentences(box: BoxView) -> list[str]:
     if box.sun is not None:
         hours = ", ".join(f"{hour}" for hour in box.sun.shaded)
         shade = f", in shade at {hours} h" if hours else ""
-        said.append(f"sun on it {box.sun.sun_h:.1f} h a day, the mean of {box.sun.days} days{shade}.")
+        months = ", ".join(f"{hours:.1f} in {day:%B}" for day, hours in box.sun_months)
+        by_month = f" ({months})" if len(box.sun_months) > 1 else ""
+        said.append(
+            f"sun on it {box.sun.sun_h:.1f} h a day, the mean of {box.sun.days} days{by_month}{shade}."
+        )
     return [one[0].upper() + one[1:] for one in said]
 
 

@@ -75,6 +75,9 @@ def test_the_open_ground_is_a_place_to_sow_in(sow, stored):
         (["frist-pick", "7"], "the nearest is first-pick"),
         (["rocket", "7"], "got 'rocket' before the number of a batch"),
         (["gave", "7"], "expected a text"),
+        (["box", "7", "nroth"], "expected one of north, outside"),
+        (["crop", "7", "rockett"], "the nearest is rocket"),
+        (["sown", "7", "1926-03-01"], "did you mean 2026-03-01?"),
         (["undo", "7"], "there is none"),
         (["history", "7"], "there is none"),
     ],
@@ -142,6 +145,30 @@ def test_undo_takes_back_one_change_and_undoing_twice_restores_it(sow, stored):
     assert stored.get(1).first_up == date(2026, 3, 12)
     sow("undo", "1")
     assert stored.get(1).first_up == date(2026, 3, 14)
+
+
+def test_what_was_written_down_wrong_is_put_right_and_taken_back(sow, stored, capsys):
+    """Day of sowing, box and crop; a day seen too early is emptied. Undo takes back each change alone."""
+    sow("rocket", "north", "2026-03-01")
+    sow("up", "1", "2026-03-12")
+    assert sow("sown", "1", "2026-03-20") == 2
+    assert "expected a day until 2026-03-12 (up)" in capsys.readouterr().err
+    assert sow("up", "1", "none") == 0
+    assert sow("sown", "1", "2026-03-20") == 0
+    assert sow("box", "1", "outside") == 0
+    assert sow("crop", "1", "Arugula") == 0  # the same crop: no change
+    assert sow("crop", "1", "radish") == 0
+    batch = stored.get(1)
+    assert (batch.crop, batch.box, batch.sown, batch.first_up) == (
+        "radish", "outside", date(2026, 3, 20), None,
+    )  # fmt: skip
+    sow("undo", "1")
+    assert stored.get(1).crop == "rocket"
+    capsys.readouterr()
+    sow("history", "1")
+    told = capsys.readouterr().out
+    assert "first_up 2026-03-12 → -" in told
+    assert "box north → outside" in told
 
 
 def test_a_mistaken_batch_is_marked_stays_readable_and_comes_back(sow, stored, capsys):

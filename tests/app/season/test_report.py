@@ -239,6 +239,18 @@ def test_boxes_are_ahead_and_the_shut_one_pays_in_heat(spring):
     assert boxes["pump"].worth_words.startswith("the box has cost pump")
 
 
+def test_the_sun_on_a_box_is_told_by_month(spring):
+    """March and April of one box, longer days in April; a month of few days is left out."""
+    early = {one.box: one for one in at(spring, 3, 20).boxes}["north"]
+    late = {one.box: one for one in at(spring, 4, 20).boxes}["north"]
+    assert [day.month for day, _ in late.sun_months] == [2, 3, 4]
+    hours = dict(late.sun_months)
+    assert hours[date(2013, 4, 1)] > hours[date(2013, 2, 1)]
+    assert [day.month for day, _ in early.sun_months] == [2, 3]
+    assert "in March" in " ".join(season_words.box_sentences(late))
+    assert late.to_json()["sun"]["sun_h_by_month"].keys() == {"2013-02", "2013-03", "2013-04"}
+
+
 def test_a_watering_told_starts_the_count_anew(spring):
     time_s = int(datetime(2013, 4, 8, 12, tzinfo=UTC).timestamp())
     Journal(spring.store, "spring").commit(
