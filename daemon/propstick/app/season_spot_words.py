@@ -46,7 +46,7 @@ def spot_rows(report: SeasonReport) -> list[tuple[str, ...]]:
     views = {one.spot: one for one in report.spots}
     return [
         (
-            f"{facts.spot} ({', '.join(facts.boxes) or 'no box'})",
+            _spot_text(facts),
             _heat_text(facts),
             _frost_text(facts),
             "not known" if facts.sun_h is None else f"{facts.sun_h:.1f} h",
@@ -54,6 +54,13 @@ def spot_rows(report: SeasonReport) -> list[tuple[str, ...]]:
         )
         for facts in report.siting.spots
     ]
+
+
+def _spot_text(facts: SpotFacts) -> str:
+    """`wall (north)`; the place of a box without a spot is named by the box already."""
+    if not facts.is_named and any(facts.spot.startswith(f"{box}'s") for box in facts.boxes):
+        return facts.spot
+    return f"{facts.spot} ({', '.join(facts.boxes) or 'no box'})"
 
 
 def _light_text(view: SpotView | None) -> str:
