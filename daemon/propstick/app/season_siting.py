@@ -105,7 +105,7 @@ def _measured(
 
 
 def _in_hand(plot: PlotHours, standing: Sequence[StoredSowing], crops: Mapping[str, Crop]) -> CropsInHand:
-    limits: list[tuple[float, str | None]] = []
+    limits: list[tuple[float | None, str | None]] = []
     waiting, heat_shy = [], []
     default = plot.garden.limits.over(DEFAULT_LIMITS)
     heats = [plot.garden.limits_for(box, plot.today).heat_c for box in plot.garden.box_names]
@@ -113,14 +113,15 @@ def _in_hand(plot: PlotHours, standing: Sequence[StoredSowing], crops: Mapping[s
         try:
             crop = find(crops, one.crop)
         except InputError:
-            continue
-        if crop.limits.frost_c is not None:
-            limits.append((crop.limits.frost_c, crop.name))
+            crop = None
+        # A crop without a figure of its own counts with the default, as in the limits in force.
+        own_c = crop.limits.frost_c if crop is not None else None
+        limits.append((default.frost_c if own_c is None else own_c, one.crop))
         if not any((one.first_up, one.half_up, one.first_pick, one.flowering)):
-            waiting.append(crop.name)
-        if crop.bolting is not None and crop.bolting.heat_c is not None:
+            waiting.append(one.crop)
+        if crop is not None and crop.bolting is not None and crop.bolting.heat_c is not None:
             heat_shy.append(crop.name)
-    limit_c, tenderest = max(limits, default=(default.frost_c, None))
+    limit_c, tenderest = max(limits, key=lambda one: one[0] or 0.0, default=(default.frost_c, None))
     assert limit_c is not None
     heat_c = min((heat for heat in heats if heat is not None), default=default.heat_c)
     assert heat_c is not None

@@ -168,6 +168,22 @@ def test_a_bed_of_the_plot_without_box_or_obstacle_is_not_guessed_at(spring):
     assert row[1:3] == ("not known", "not known")
 
 
+def test_the_tenderest_crop_in_hand_decides_what_a_cold_night_is(spring):
+    """A crop no file knows counts with the default of 1 °C; a hardy one alone with its own."""
+    sowings = Sowings(spring.store, "spring")
+    for number in (1, 2, 3, 4, 5):
+        sowings.change(number, {"cleared": "2013-03-13"}, by="t")
+    sowings.add({"crop": "spinach", "box": "lane", "sown": "2013-03-01", "first_up": "2013-03-13"}, by="t")
+    hardy = at(spring, 3, 14).siting
+    assert hardy.frost_limit_c == -3.0
+    assert "the limit of spinach," in hardy.words
+    sowings.add({"crop": "marigold", "box": "lane", "sown": "2013-03-02"}, by="t")
+    tender = at(spring, 3, 14).siting
+    assert tender.frost_limit_c == 1.0
+    assert "the limit of marigold," in tender.words
+    assert tender.spots[0].frost_nights > hardy.spots[0].frost_nights
+
+
 def test_light_is_told_for_every_spot_under_its_glass(spring):
     """Of a cloudless day's light glass lets three quarters through, and an April has no ten of those."""
     light = {one.spot: one.light for one in at(spring, 4, 10).spots}
