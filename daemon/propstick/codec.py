@@ -3,6 +3,9 @@
 For what the store keeps whole: the engine's checkpoint, dated news, forecasts as issued. The text
 names the class of every record, so that a reader can tell what a row of the database is. Only
 classes reachable from the type asked for are ever made, so a doctored text cannot name others.
+
+A field that a later release added is passed over, so that a release gone back to still reads what the
+later one stored; a field that is missing without a default, or a class nobody knows, is refused.
 """
 
 from __future__ import annotations
@@ -95,7 +98,13 @@ def _value(data: Any, classes: dict[str, type]) -> Any:
     if kind == "time":
         return time.fromisoformat(data["v"])
     made = classes[kind]
-    return made(**{name: _value(v, classes) for name, v in data.items() if name})
+    known = _fields(made)
+    return made(**{name: _value(v, classes) for name, v in data.items() if name in known})
+
+
+@lru_cache(maxsize=128)
+def _fields(made: type) -> frozenset[str]:
+    return frozenset(field.name for field in dataclasses.fields(made))
 
 
 @lru_cache(maxsize=32)

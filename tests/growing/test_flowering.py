@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from propstick.growing.flowering import day_hours, flowering
+from propstick.growing.harvest import need_of
 from propstick.growing.path import Path
 from propstick.times import DAY_S
 
@@ -44,6 +45,43 @@ def test_spinach_runs_up_on_the_day_that_grows_long_enough(crops, hours):
     assert found.reason == "days of 14 hours and more"
     trigger = datetime.fromtimestamp(found.window.low_s - 7 * DAY_S, UTC).date()
     assert abs((trigger - date(2026, 4, 18)).days) <= 1
+
+
+@pytest.mark.parametrize(
+    ("crop", "place", "sown", "warm_c", "soonest", "latest"),
+    [
+        # González, del Pozo, Cotroneo and Pertierra 2004, Agricultura Técnica 64: 331-337, abstract: four
+        # varieties of spinach at Chillán, half in flower 43 to 60 days after sowing in the quickest months.
+        ("spinach", (-36.53, -71.92), datetime(2025, 11, 15, 12, tzinfo=UTC), 18.0, 43, 60),
+        # Yoshida and others 2020, Tropical Agriculture and Development 64: 107-112, abstract: 22 mustards
+        # in a field at Tokyo ran up 38 to 71 days after sowing; no day of sowing is given there.
+        ("mustard", (35.69, 139.69), datetime(2026, 4, 15, 12, tzinfo=UTC), 16.0, 38, 71),
+    ],
+)
+def test_in_long_warm_days_crops_flower_when_published(crops, crop, place, sown, warm_c, soonest, latest):
+    """The middle lies in the published span, and the interval does not leave it by more than a week."""
+    sown_s = int(sown.timestamp())
+    table = crops[crop].emergence
+    up_s = sown_s + DAY_S / float(np.interp(warm_c, table.soil_c, 1.0 / np.array(table.days)))
+    need = need_of(crops[crop], [])
+    pick_s = up_s + need.warmth_c_d / (warm_c - 4.4) * DAY_S
+    time_s = sown_s - sown_s % DAY_S + 3600 * np.arange(150 * 24)
+    air = Path(time_s=time_s, value_c=np.full(len(time_s), warm_c), spread_c=np.ones(len(time_s)), measured=0)
+    found = flowering(crops[crop], up_s=up_s, pick_s=pick_s, path=air, position=place)
+    low, middle, high = (
+        (at_s - sown_s) / DAY_S for at_s in (found.window.low_s, found.window.expected_s, found.window.high_s)
+    )
+    print(f"{crop}: {middle:.0f} days from sowing ({low:.0f} to {high:.0f}), published {soonest} to {latest}")
+    assert soonest <= middle <= latest
+    assert soonest - 7 <= low
+    assert high <= latest + 7
+
+
+def test_the_mustard_s_day_is_shorter_than_the_spinach_s(crops):
+    """12 hours: seven of the mustards of Yoshida and others 2020. 14: two garden pages (2013 and later)."""
+    assert crops["mustard"].bolting.day_h == 12.0
+    assert crops["spinach"].bolting.day_h == 14.0
+    assert crops["rocket"].bolting.day_h == 14.0
 
 
 def test_a_seedling_does_not_run_up_however_long_the_day(crops, hours):

@@ -88,6 +88,15 @@ def test_a_probe_that_shows_no_sun_and_two_days_say_nothing(hours):
     assert shown_by(time_s[:0], outside[:0], outside[:0], latitude=51.5, longitude=-0.12) is None
 
 
+def test_a_tree_of_the_south_is_bare_in_its_own_winter():
+    """Leafless until 20 September: bare in July and August, in leaf from then to the end of June."""
+    tree = (Obstacle(bearing_from_deg=300.0, bearing_to_deg=60.0, height_deg=80.0, leafless_until=(9, 20)),)
+    south = {"latitude": -43.5, "longitude": 172.6, "zone": "Pacific/Auckland"}
+    hours = {m: spot_day(tree, date(2026, m, 15), **south) for m in range(1, 13)}
+    bare = [m for m, one in hours.items() if one.sun_h == one.open_sun_h]
+    assert bare == [7, 8, 9]
+
+
 def stays(table, *, days=5, noise=0.0):
     rng = np.random.default_rng(4)
     box, spot = {"a": 1.2, "b": 0.8}, {"wall": 1.5, "tree": 0.6}

@@ -13,24 +13,6 @@ def test_example_2_psychrometric_constant():
     assert water.psychrometric_kpa(81.8) == pytest.approx(0.054, abs=5e-4)
 
 
-def test_example_8_sun_above_the_atmosphere():
-    """20° S on day 246: dr 0.985, declination 0.120, sunset 1.527 rad, 32.2 MJ/m²."""
-    assert float(water.relative_distance(246)) == pytest.approx(0.985, abs=5e-4)
-    assert float(water.declination_rad(246)) == pytest.approx(0.120, abs=5e-4)
-    assert float(water.sunset_angle_rad(-20.0, 246)) == pytest.approx(1.527, abs=5e-4)
-    assert float(water.extraterrestrial_mj(-20.0, 246)) == pytest.approx(32.2, abs=0.05)
-
-
-def test_example_18_sun_of_brussels_in_july():
-    """50.80° N on day 187: 41.09 MJ/m²."""
-    assert float(water.extraterrestrial_mj(50.80, 187)) == pytest.approx(41.09, abs=0.01)
-
-
-def test_example_15_sun_from_the_day_s_swing():
-    """Lyon in July, 26.6 and 14.8 °C, 40.6 MJ above: 22.3 MJ/m²."""
-    assert float(water.sun_from_swing_mj(40.6, 26.6, 14.8)) == pytest.approx(22.3, abs=0.05)
-
-
 def test_example_17_slope_and_a_month_in_bangkok():
     """0.246 kPa/°C at 30.2 °C; 14.33 MJ, 2 m/s, 4.42 and 2.85 kPa: 5.72 mm a day."""
     assert float(water.vapour_slope_kpa(30.2)) == pytest.approx(0.246, abs=5e-4)
@@ -71,6 +53,41 @@ def test_the_reminder_comes_when_what_the_bed_holds_is_gone():
     assert not some.is_due
     assert much.is_due
     assert much.words().startswith("look whether it is dry: about 16 mm lost (9 to 23) since 1 April")
+
+
+def test_what_a_bed_holds_is_fao_s_share_of_what_loam_holds():
+    """Onion, lettuce, radish 0.30, spinach 0.20 at 5 mm a day (FAO-56 Table 22), 0.04 more for each mm less
+    (its note), 0.1 to 0.8; loam 1.5 to 2.3 inches a foot (University of California, Davis)."""
+    inch_a_foot = 25.4 / 0.3048
+    assert 1.5 * inch_a_foot < water.LOAM_MM_M < 2.3 * inch_a_foot
+    whole = water.LOAM_MM_M * water.ROOTS_M
+    assert water.holds_mm(0.30, 5.0) == pytest.approx(0.30 * whole)
+    assert water.holds_mm(0.30, 1.5) == pytest.approx(0.44 * whole)
+    assert water.holds_mm(0.20, 8.0) == pytest.approx(0.10 * whole)
+    assert water.holds_mm(0.50, -10.0) == pytest.approx(0.80 * whole)
+
+
+def test_the_thirstiest_crop_of_the_table_is_published(crops):
+    """FAO-56 Table 22, typed again from pyfao56's copy."""
+    published = {
+        "broccoli": 0.45, "cabbage": 0.45, "carrot": 0.35, "cauliflower": 0.45, "celery": 0.20,
+        "lettuce": 0.30, "onion": 0.30, "spinach": 0.20, "radish": 0.30, "beet": 0.50, "parsnip": 0.40,
+        "turnip": 0.50, "pea": 0.35,
+    }  # fmt: skip
+    assert {name: crops[name].depletion for name in published} == published
+    assert crops["rocket"].depletion == crops["radish"].depletion
+    assert crops["parsley"].depletion is None
+
+
+def test_a_spinach_bed_is_dry_before_a_cabbage_bed():
+    daily, since = np.full(8, 1.5), date(2026, 4, 1)
+    assert water.water_lost(daily, since=since, was_told=True, depletion=0.20).is_due
+    assert not water.water_lost(daily, since=since, was_told=True, depletion=0.45).is_due
+
+
+def test_an_interval_of_nothing_is_not_printed():
+    one = water.water_lost(np.array([1.1]), since=date(2026, 4, 1), was_told=True)
+    assert one.words() == "about 1 mm lost since 1 April"
 
 
 def test_a_seedbed_is_dry_sooner():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date, time
+from datetime import date, time, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -12,8 +12,10 @@ from propstick.app.crop_book import crops_beside
 from propstick.app.lived_night import alarm_of
 from propstick.app.season_batch import BatchView
 from propstick.app.season_batches import Batches
-from propstick.app.season_boxes import BoxView, SpotView, box_view, spot_views, spots_apart, water_of
+from propstick.app.season_boxes import BoxView, box_view, water_of
 from propstick.app.season_hours import PlotHours, plot_hours
+from propstick.app.season_siting import siting_of
+from propstick.app.season_spots import SpotView, spot_views, spots_apart
 from propstick.app.skill.tally import Tally, tally
 from propstick.app.sown import Sown
 from propstick.edges.database import Store
@@ -23,9 +25,14 @@ from propstick.edges.sowings import Sowings, StoredSowing
 from propstick.garden import Garden
 from propstick.growing.learning import Factor
 from propstick.growing.next_sowing import PICK_EVERY_D
+from propstick.growing.siting import Siting
 from propstick.growing.spots import Apart
 from propstick.times import DAY_S, at_local
+from propstick.units import Unit
 
+LEFT_OPEN_D = 300
+"""A batch sown so long ago and never cleared was forgotten, not grown: garlic and onions of the autumn stand
+eight months."""
 SETTLE_D = 14
 """Hours before the first sowing that the outlook needs."""
 
@@ -38,10 +45,12 @@ class SeasonReport:
         day: Today, on the garden's calendar.
         since: The day the season is counted from.
         batches: Of this season, in the order of sowing.
+        left_open: Of earlier seasons and never cleared: they are asked about, not reckoned with.
         emergence: How the garden's own dates moved the published days.
         apart: Boxes and spots told apart, or why not yet.
+        siting: Where a box serves best now, and what is not known yet.
         warnings: What became of the season's forecasting alarms.
-        decimal_sign: As the person writes figures; sentences are put into it.
+        decimal_sign, unit: As the person writes and thinks; sentences are put into it.
     """
 
     site: str
@@ -51,9 +60,12 @@ class SeasonReport:
     boxes: tuple[BoxView, ...]
     spots: tuple[SpotView, ...]
     emergence: Factor
+    left_open: tuple[StoredSowing, ...]
     apart: Apart
+    siting: Siting
     warnings: Tally
     decimal_sign: str = "."
+    unit: Unit = "C"
 
     def to_json(self) -> dict[str, Any]:
         """The object of `propstick season --json`, and for the API."""
@@ -62,6 +74,7 @@ class SeasonReport:
             "day": self.day.isoformat(),
             "since": self.since.isoformat(),
             "sowings": [one.to_json() for one in self.batches],
+            "left_open": [one.id for one in self.left_open],
             "boxes": [one.to_json() for one in self.boxes],
             "spots": [one.to_json() for one in self.spots],
             "spots_told_apart": {
@@ -69,6 +82,7 @@ class SeasonReport:
                 "boxes": {name: round(value, 2) for name, value in self.apart.box.items()},
                 "words": self.apart.words,
             },
+            "siting": self.siting.to_json(),
             "warnings": {
                 "came": self.warnings.came,
                 "withdrawn": self.warnings.withdrawn,
@@ -137,30 +151,37 @@ def season_report(
         log, Journal(store, name), garden,
         first_s=_first_s(garden, sowings, now_s), now_s=now_s,
     )  # fmt: skip
-    since = _season_start(plot)
-    mine = [one for one in sowings if one.cleared is None or one.cleared >= since]
+    forgotten_before = plot.today - timedelta(days=LEFT_OPEN_D)
+    left_open = [one for one in sowings if one.cleared is None and one.sown < forgotten_before]
+    since = _season_start(plot, [one for one in sowings if one not in left_open])
+    mine = [s for s in sowings if s not in left_open and (s.cleared is None or s.cleared >= since)]
+    crops = crops_beside(garden_file)
     standing = {box: [s for s in mine if s.box == box and _stands(s, plot)] for box in garden.box_names}
     dry = {
         box: lost.is_due for box in garden.box_names
-        if (lost := water_of(plot, box, standing[box])) is not None and lost.was_told
+        if (lost := water_of(plot, box, standing[box], crops)) is not None and lost.was_told
     }  # fmt: skip
-    batches = Batches(plot, sowings, crops_beside(garden_file), every_d=every_d, dry=dry)
+    batches = Batches(plot, sowings, crops, every_d=every_d, dry=dry)
     views = tuple(batches.view(one) for one in sorted(mine, key=lambda one: (one.sown, one.id)))
     since_s = at_local(since, time(0), garden.site.zone)
+    spots, apart = spot_views(plot, log), spots_apart(plot)
     return SeasonReport(
         site=name,
         day=plot.today,
         since=since,
         batches=views,
         boxes=tuple(
-            box_view(plot, box, standing[box], first_s=since_s, pick_s=_last_pick_s(views, box))
+            box_view(plot, box, standing[box], crops, first_s=since_s, pick_s=_last_pick_s(views, box))
             for box in garden.box_names
         ),
-        spots=spot_views(plot, log),
+        spots=spots,
         emergence=batches.factor(),
-        apart=spots_apart(plot),
+        left_open=tuple(left_open),
+        apart=apart,
+        siting=siting_of(plot, spots, apart, [s for s in mine if _stands(s, plot)], crops),
         warnings=tally([alarm_of(one) for one in Journal(store, name).alarms(since_s, now_s)]),
         decimal_sign=garden.decimal_sign,
+        unit=garden.site.unit,
     )
 
 
@@ -170,13 +191,14 @@ def _first_s(garden: Garden, sowings: Sequence[StoredSowing], now_s: int) -> int
     return min([now_s - 200 * DAY_S, *begins]) - SETTLE_D * DAY_S
 
 
-def _season_start(plot: PlotHours) -> date:
-    """1 January, in the south 1 July, whichever came last."""
+def _season_start(plot: PlotHours, sowings: Sequence[StoredSowing]) -> date:
+    """1 January, in the south 1 July, or the sowing of what stands over winter."""
     south = (plot.garden.site.latitude or 0.0) < 0.0
     start = date(plot.today.year, 7 if south else 1, 1)
     if start > plot.today:
         start = start.replace(year=start.year - 1)
-    return start
+    stood = [s.sown for s in sowings if s.sown is not None and (s.cleared is None or s.cleared >= start)]
+    return min([start, *stood])
 
 
 def _stands(sowing: StoredSowing, plot: PlotHours) -> bool:

@@ -27,6 +27,7 @@ class BatchView:
             seen up, what was expected of it.
         progress: Share of the way to emergence; None once up.
         late_days, reasons: Days past the interval, and what may be behind it.
+        today: The day on the garden's calendar.
         notes: What a reader must know: by kinship, no soil probe, no figure.
     """
 
@@ -42,6 +43,7 @@ class BatchView:
     next_words: str
     lasted_days: int | None
     notes: tuple[str, ...]
+    today: date
     zone: str | None
 
     def day(self, time_s: float | None) -> date | None:
@@ -88,7 +90,7 @@ def notes_of(sowing: StoredSowing, crop: Crop | None, box: Box | None) -> Sequen
         found.append("no day of sowing")
     if box is None:
         found.append(f"no box {sowing.box} in the garden file")
-    elif not box.has_soil:
+    elif not box.has_soil and sowing.cleared is None:
         found.append("no soil probe: soil from the air, wider interval")
     return found
 

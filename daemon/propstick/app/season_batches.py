@@ -94,7 +94,8 @@ class Batches:
         return BatchView(
             sowing=sowing, up=up, progress=progress, late_days=late, reasons=reasons, pick=pick,
             pick_words=words, flower=flower, next=after, next_words=after_words,
-            lasted_days=lasted_days(sowing), notes=tuple(notes), zone=self._plot.garden.site.zone,
+            lasted_days=lasted_days(sowing), notes=tuple(notes), today=self._plot.today,
+            zone=self._plot.garden.site.zone,
         )  # fmt: skip
 
     def factor(self, crop: Crop | None = None, *, but: StoredSowing | None = None) -> Factor:

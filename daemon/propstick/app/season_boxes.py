@@ -2,48 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, time, timedelta
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
 from propstick.app.season_hours import PlotHours
-from propstick.app.season_loose import LooseView, loose_views
-from propstick.edges.readings import ReadingLog
+from propstick.app.season_spots import SHOWN_D, light_share, outside_extremes
 from propstick.edges.sowings import StoredSowing
-from propstick.garden import OUTSIDE, Garden
+from propstick.errors import InputError
+from propstick.garden import OUTSIDE
 from propstick.growing.coming import warming_c_per_day
+from propstick.growing.crops import Crop, find
 from propstick.growing.head_start import HeadStart, head_start
 from propstick.growing.hours import by_day
-from propstick.growing.spots import (
-    Apart,
-    Shown,
-    SpotDay,
-    Stay,
-    days_of_stay,
-    local_offset_s,
-    shown_by,
-    spot_day,
-    sun_by_month,
-    told_apart,
-)
+from propstick.growing.spots import Shown, local_offset_s, shown_by
 from propstick.growing.take_away import Worth, worth_of
-from propstick.growing.water import Moisture, WaterLost, box_loss_mm, water_lost
-from propstick.physics.sun import clear_sky_w_m2, solar_position
+from propstick.growing.water import DEPLETION, Moisture, WaterLost, box_loss_mm, water_lost
 from propstick.times import DAY_S, at_local, days_from, local_date
 
-SHOWN_D = 45
-"""Sun of a spot is taken from so many days: the sun climbs and trees leaf."""
 NIGHTS_D = 150
+MONTH_D = 10
+"""Days that stand for their month."""
 _MIDNIGHT = time(0)
 
 
 @dataclass(frozen=True, kw_only=True)
 class BoxView:
-    """One box: what it gained, saved, cost and lost. None where it cannot be said."""
+    """One box: what it gained, saved, cost and lost. None where it cannot be said.
+
+    Attributes:
+        sun_months: Hours of sun a day on it, by month (its first day), while it stood where it stands now.
+    """
 
     box: str
     spot: str | None
@@ -51,6 +43,7 @@ class BoxView:
     worth: Worth | None
     worth_words: str
     sun: Shown | None
+    sun_months: tuple[tuple[date, float], ...]
     water: WaterLost | Moisture | None
 
     def to_json(self) -> dict[str, Any]:
@@ -67,34 +60,20 @@ class BoxView:
                 "sun_h": round(self.sun.sun_h, 1),
                 "excess_c": round(self.sun.excess_c, 1),
                 "shaded_hours": list(self.sun.shaded),
+                "sun_h_by_month": {f"{day:%Y-%m}": round(hours, 1) for day, hours in self.sun_months},
             },
             "water": None if self.water is None else self.water.to_json(),
         }
 
 
-@dataclass(frozen=True, kw_only=True)
-class SpotView:
-    """One spot from geometry: a cloudless day now, and by month; and what a loose probe showed there."""
-
-    spot: str
-    today: SpotDay
-    by_month: dict[int, SpotDay]
-    loose: LooseView | None = None
-
-    def to_json(self) -> dict[str, Any]:
-        """For the API."""
-        return {
-            "spot": self.spot,
-            "sun_h": round(self.today.sun_h, 1),
-            "open_sun_h": round(self.today.open_sun_h, 1),
-            "share": round(self.today.share, 2),
-            "sun_h_by_month": {str(month): round(one.sun_h, 1) for month, one in self.by_month.items()},
-            "loose_probe": None if self.loose is None else self.loose.to_json(),
-        }
-
-
 def box_view(
-    plot: PlotHours, box: str, standing: Sequence[StoredSowing], *, first_s: int, pick_s: float | None
+    plot: PlotHours,
+    box: str,
+    standing: Sequence[StoredSowing],
+    crops: Mapping[str, Crop],
+    *,
+    first_s: int,
+    pick_s: float | None,
 ) -> BoxView:
     """What the season says of a box.
 
@@ -127,12 +106,15 @@ def box_view(
         ),
         worth=worth,
         worth_words=words,
-        sun=_sun(plot, box),
-        water=water_of(plot, box, standing),
+        sun=_sun(plot, box, plot.now_s - SHOWN_D * DAY_S, plot.now_s),
+        sun_months=_sun_months(plot, box, first_s),
+        water=water_of(plot, box, standing, crops),
     )  # fmt: skip
 
 
-def water_of(plot: PlotHours, box: str, standing: Sequence[StoredSowing]) -> WaterLost | Moisture | None:
+def water_of(
+    plot: PlotHours, box: str, standing: Sequence[StoredSowing], crops: Mapping[str, Crop]
+) -> WaterLost | Moisture | None:
     """What a moisture probe said within a day; without one, water lost since the last watering told, else
     since the oldest batch in it was sown."""
     moisture = plot.boxes[box].moisture_pct[plot.time_s >= plot.now_s - DAY_S]
@@ -150,96 +132,61 @@ def water_of(plot: PlotHours, box: str, standing: Sequence[StoredSowing]) -> Wat
     if not days:
         days = [plot.today]
     starts = np.array([at_local(day, _MIDNIGHT, site.zone) for day in (*days, days[-1] + timedelta(days=1))])
-    outside, inside = plot.boxes[OUTSIDE], plot.boxes[box]
-    high, low = _extremes(plot, outside.high_c, outside.low_c, starts)
+    high, low = outside_extremes(plot, days)
+    spot = next((one for one in plot.garden.spots if one.name == plot.garden.box(box).spot), None)
     lost = box_loss_mm(
         np.array([day.timetuple().tm_yday for day in days], dtype=float),
         outside_high_c=high,
         outside_low_c=low,
-        inside_mean_c=by_day(plot.time_s, inside.air.value_c, starts, least_h=12),
+        inside_mean_c=by_day(plot.time_s, plot.boxes[box].air.value_c, starts, least_h=12),
         latitude_deg=site.latitude,
         glazing=plot.garden.box(box).glazing,
-        spot_share=_share(plot.garden, box, plot.today),
+        spot_share=light_share(site, spot.obstacles, plot.today) if spot is not None else 1.0,
     )
     up = any(one.first_up is not None or one.half_up is not None for one in standing)
-    return water_lost(lost, since=first, was_told=told, has_seedlings=up or not standing)
+    return water_lost(
+        lost, since=first, was_told=told, has_seedlings=up or not standing,
+        depletion=_depletion(standing, crops),
+    )  # fmt: skip
 
 
-def spot_views(plot: PlotHours, log: ReadingLog) -> tuple[SpotView, ...]:
-    """Every spot of the garden file, by geometry and by loose probes; empty without a position."""
-    site = plot.garden.site
-    if site.latitude is None or site.longitude is None:
-        return ()
-    position = {"latitude": site.latitude, "longitude": site.longitude, "zone": site.zone}
-    loose = loose_views(plot, log)
-    return tuple(
-        SpotView(
-            spot=spot.name,
-            loose=loose.get(spot.name),
-            today=spot_day(spot.obstacles, plot.today, **position),
-            by_month=sun_by_month(spot.obstacles, year=plot.today.year, **position),
-        )
-        for spot in plot.garden.spots
-    )
+def _depletion(standing: Sequence[StoredSowing], crops: Mapping[str, Crop]) -> float:
+    """Of the crops that stand there, the one that feels a dry bed first."""
+    found = []
+    for one in standing:
+        try:
+            depletion = find(crops, one.crop).depletion
+        except InputError:
+            depletion = None
+        found.append(DEPLETION if depletion is None else depletion)
+    return min(found, default=DEPLETION)
 
 
-def spots_apart(plot: PlotHours) -> Apart:
-    """Boxes and spots told apart by what they showed, where boxes have changed places."""
-    site = plot.garden.site
-    if site.latitude is None or site.longitude is None:
-        return Apart(spot={}, box={}, words="without the garden's position nothing can be said of its sun")
-    elevation, _ = solar_position(plot.time_s + 1800, site.latitude, site.longitude)
-    clear = clear_sky_w_m2(elevation)
-    outside = plot.boxes[OUTSIDE].hours.air_c
-    stays = []
-    bounds = [from_s for from_s, _ in plot.moves[1:]]
-    for box in plot.garden.box_names:
-        edges = [plot.now_s - 2 * SHOWN_D * DAY_S, *bounds, plot.now_s]
-        for start_s, stop_s in pairwise(edges):
-            spot = plot.spot_of(box, max(start_s, 0))
-            inside = (plot.time_s >= start_s) & (plot.time_s < stop_s)
-            if spot is None or not inside.any():
-                continue
-            excess = days_of_stay(
-                plot.time_s[inside], plot.boxes[box].hours.air_c[inside], outside[inside], clear[inside]
-            )
-            stays += [Stay(box=box, spot=spot, excess_c=float(one)) for one in excess]
-    return told_apart(stays)
-
-
-def _sun(plot: PlotHours, box: str) -> Shown | None:
+def _sun(plot: PlotHours, box: str, first_s: int, stop_s: int) -> Shown | None:
     site = plot.garden.site
     if site.latitude is None or site.longitude is None:
         return None
-    recent = plot.time_s >= plot.now_s - SHOWN_D * DAY_S
+    part = (plot.time_s >= first_s) & (plot.time_s < stop_s)
     return shown_by(
-        plot.time_s[recent],
-        plot.boxes[box].hours.air_c[recent],
-        plot.boxes[OUTSIDE].hours.air_c[recent],
+        plot.time_s[part],
+        plot.boxes[box].hours.air_c[part],
+        plot.boxes[OUTSIDE].hours.air_c[part],
         latitude=site.latitude,
         longitude=site.longitude,
-        offset_s=local_offset_s(plot.now_s, site.zone),
+        offset_s=local_offset_s(stop_s, site.zone),
     )
 
 
-def _share(garden: Garden, box: str, day: date) -> float:
-    site, spots = garden.site, {spot.name: spot for spot in garden.spots}
-    spot = spots.get(garden.box(box).spot or "")
-    if spot is None or site.latitude is None or site.longitude is None:
-        return 1.0
-    found = spot_day(spot.obstacles, day, latitude=site.latitude, longitude=site.longitude, zone=site.zone)
-    # Behind an obstacle the sky still gives: about a third of a spring day's light comes from it.
-    return found.share + (1.0 - found.share) / 3.0
-
-
-def _extremes(
-    plot: PlotHours, high_c: np.ndarray, low_c: np.ndarray, starts: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    days = len(starts) - 1
-    high, low = np.full(days, np.nan), np.full(days, np.nan)
-    edges = np.searchsorted(plot.time_s, starts)
-    for k in range(days):
-        part_high, part_low = high_c[edges[k] : edges[k + 1]], low_c[edges[k] : edges[k + 1]]
-        if (~np.isnan(part_high)).sum() >= 18:
-            high[k], low[k] = np.nanmax(part_high), np.nanmin(part_low)
-    return high, low
+def _sun_months(plot: PlotHours, box: str, first_s: int) -> tuple[tuple[date, float], ...]:
+    """Month by month since the season began and the box came to its spot; a month of few days is left out."""
+    zone = plot.garden.site.zone
+    begin_s = max(first_s, plot.stands_since(box))
+    month, found = local_date(begin_s, zone).replace(day=1), []
+    while (start_s := at_local(month, _MIDNIGHT, zone)) < plot.now_s:
+        following = (month + timedelta(days=32)).replace(day=1)
+        stop_s = min(at_local(following, _MIDNIGHT, zone), plot.now_s)
+        shown = _sun(plot, box, max(start_s, begin_s), stop_s)
+        if shown is not None and shown.days >= MONTH_D:
+            found.append((month, shown.sun_h))
+        month = following
+    return tuple(found)

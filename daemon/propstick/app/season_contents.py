@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from propstick.app import season_spot_words as spot_words
 from propstick.app import season_words as words
 from propstick.app.season import SeasonReport
 
@@ -52,12 +53,16 @@ Part = Heading | Words | Grid | Points
 def contents(report: SeasonReport) -> Sequence[Part]:
     """The page from top to bottom."""
     parts: list[Part] = [
-        Heading(f"{report.site}: the season, {report.since:%-d %B} to {report.day:%-d %B %Y}", level=1),
+        Heading(
+            f"{report.site}: the season, {words.date_said(report.since, report.day)} to "
+            f"{report.day:%-d %B %Y}",
+            level=1,
+        ),
         Heading("What was sown, and what came of it"),
     ]
     if report.batches:
         heads = ("Batch", "Place", "Sown", "Up", "First pick", "Flowering", "Cleared", "Gave")
-        parts.append(Grid(heads, tuple(_batch_row(report, k) for k in range(len(report.batches)))))
+        parts.append(_filled(heads, [_batch_row(report, k) for k in range(len(report.batches))]))
         parts.append(Words("", _INTERVALS, quiet=True))
     else:
         parts.append(Words("", "Nothing was sown this season."))
@@ -66,18 +71,42 @@ def contents(report: SeasonReport) -> Sequence[Part]:
         note = f" Note: {one.sowing.note}" if one.sowing.note else ""
         if said or note:
             parts.append(Words(f"{one.sowing.id} {one.sowing.crop}", f"{_said(report, said)}{note}".strip()))
+    parts += [Words("Left open", one) for one in words.left_open_sentences(report)]
     parts.append(Heading("What the boxes did"))
     heads = ("Box", "Days ahead", "Nights saved", "Hot hours this week", "Sun a day")
     parts.append(Grid(heads, tuple(_box_row(report, k) for k in range(len(report.boxes)))))
     parts += [Words(one.box, _said(report, words.box_sentences(one))) for one in report.boxes]
+    parts += _where(report)
     parts += [Heading("Warnings"), Words("", words.warnings_sentence(report))]
-    parts += [
-        Heading("Spots, and what this garden taught"),
-        Words("", _said(report, words.closing_sentences(report))),
-    ]
     if lessons := words.lessons(report):
         parts += [Heading("Next year"), Points(tuple(lessons))]
     return parts
+
+
+def _filled(heads: Sequence[str], rows: Sequence[tuple[str, ...]]) -> Grid:
+    """The table without the columns in which nothing stands."""
+    kept = [k for k in range(len(heads)) if k == 0 or any(row[k] != "-" for row in rows)]
+    return Grid(tuple(heads[k] for k in kept), tuple(tuple(row[k] for k in kept) for row in rows))
+
+
+def _where(report: SeasonReport) -> list[Part]:
+    """The spots: what to do first, then each of them, then what changes and what was learnt."""
+    parts: list[Part] = [Heading("Where a box serves best now")]
+    parts += [Words("", _said(report, [one])) for one in spot_words.siting_sentences(report)]
+    if rows := spot_words.spot_rows(report):
+        parts += [
+            Heading("What each spot gives"),
+            Grid(spot_words.spot_heads(report), tuple(_figures(report, rows))),
+        ]
+        parts += [Words("", text, quiet=True) for text in spot_words.light_words(report)]
+    if closing := words.closing_sentences(report):
+        parts.append(Points(tuple(_said(report, [one]) for one in closing)))
+    return parts
+
+
+def _figures(report: SeasonReport, rows: Sequence[tuple[str, ...]]) -> list[tuple[str, ...]]:
+    """Names as they are, figures with the person's decimal sign."""
+    return [(row[0], *(words.in_figures_of(cell, report.decimal_sign) for cell in row[1:])) for row in rows]
 
 
 def _said(report: SeasonReport, sentences: Sequence[str]) -> str:

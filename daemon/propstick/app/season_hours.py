@@ -88,6 +88,16 @@ class PlotHours:
                 found.append(NightLow(night=night.date, inside_c=lows[0], outside_c=lows[1]))
         return found
 
+    def stands_since(self, box: str) -> int:
+        """Since when the box has stood where it stands now; 0: as long as anybody knows."""
+        spot, since = self.garden.box(box).spot, 0
+        for from_s, spots in self.moves:
+            if spots.get(box) != spot:
+                since = self.now_s
+            elif since == self.now_s:
+                since = from_s
+        return since
+
     def spot_of(self, box: str, at_s: int) -> str | None:
         """Where the box stood."""
         spot = None

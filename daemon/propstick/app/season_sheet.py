@@ -14,7 +14,7 @@ _STYLE = """
 body{font:16px/1.45 Georgia,serif;max-width:46rem;margin:2rem auto;padding:0 1rem;color:#222;background:#fff}
 table{border-collapse:collapse;width:100%;font-size:.92rem;margin:1rem 0}
 th,td{text-align:left;padding:.25rem .5rem .25rem 0;border-bottom:1px solid #999;vertical-align:top}
-h2{margin-top:1.6rem}p.quiet{font-size:.88rem}
+div{overflow-x:auto}h2{margin-top:1.6rem}p.quiet{font-size:.88rem}
 @media print{body{margin:0;max-width:none}h2{break-after:avoid}tr{break-inside:avoid}}
 """
 KINDS = (".html", ".pdf", ".json")
@@ -74,7 +74,7 @@ def _part(part: Part) -> str:
         case Grid(heads, rows):
             top = "".join(f'<th scope="col">{_safe(head)}</th>' for head in heads)
             body = "".join(f"<tr>{''.join(f'<td>{_safe(cell)}</td>' for cell in row)}</tr>" for row in rows)
-            return f"<table><thead><tr>{top}</tr></thead><tbody>{body}</tbody></table>"
+            return f"<div><table><thead><tr>{top}</tr></thead><tbody>{body}</tbody></table></div>"
 
 
 def _safe(text: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 from datetime import time
 
+from propstick.app.crop_book import crops_beside
 from propstick.app.season_boxes import water_of
 from propstick.app.season_hours import plot_hours
 from propstick.edges.database import Store
@@ -52,13 +53,14 @@ def _due(store: Store, garden: Garden, now_s: int) -> dict[str, WaterLost]:
         if one.sown is not None and one.sown <= plot.today
         and (one.cleared is None or one.cleared > plot.today)
     ]  # fmt: skip
+    crops = crops_beside(None)
     found = {}
     for box in garden.box_names:
         mine = [one for one in standing if one.box == box]
         told_s = plot.watered.get(box)
         if not mine or told_s is None or told_s < now_s - LOOK_BACK_D * DAY_S:
             continue
-        lost = water_of(plot, box, mine)
+        lost = water_of(plot, box, mine, crops)
         if isinstance(lost, WaterLost) and lost.is_due:
             found[box] = lost
     return found

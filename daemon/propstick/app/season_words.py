@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from calendar import month_name
 from collections.abc import Callable
 from datetime import date
 
 from propstick.app.season import SeasonReport
 from propstick.app.season_batch import BatchView
-from propstick.app.season_boxes import BoxView, SpotView
+from propstick.app.season_boxes import BoxView
 from propstick.app.season_loose import ranked
+from propstick.app.season_spot_words import spot_sentence
 from propstick.growing.harvest import Window
 
 HEATED_C = 3.0
@@ -28,6 +28,11 @@ def in_figures_of(text: str, decimal_sign: str) -> str:
 def day_text(day: date | None) -> str:
     """`2 Apr`, for a cell; a dash where there is none."""
     return "-" if day is None else f"{day:%-d %b}"
+
+
+def date_said(day: date, today: date) -> str:
+    """`2 April`, with the year where it is another than this."""
+    return f"{day:%-d %B}" if day.year == today.year else f"{day:%-d %B %Y}"
 
 
 def day_said(day: date | None) -> str:
@@ -73,6 +78,8 @@ def pick_text(batch: BatchView, today: date) -> str:
     if batch.pick.expected_s is None and batch.pick_words.startswith("no published"):
         return "no figure yet"
     expected, last = batch.day(batch.pick.expected_s), batch.day(batch.pick.high_s)
+    if expected is None and batch.pick.low_s is None and batch.up.expected_s is not None and batch.pick_words:
+        return "too far ahead"
     if expected is not None and expected <= today:
         return f"any day, to {day_text(last)}" if last and last >= today else f"due from {day_text(expected)}"
     return window_text(batch, batch.pick)
@@ -95,21 +102,34 @@ def batch_sentences(batch: BatchView, *, is_warm: bool) -> list[str]:
     if batch.flower is not None:
         said.append(_flower_sentence(batch, is_warm=is_warm))
     if batch.next is not None:
-        sow = window_text(batch, batch.next.sow, say=day_said)
-        for_pick = day_said(batch.day(batch.next.pick_s))
-        words = f"; {batch.next_words}" if batch.next_words else ""
-        said.append(f"next sowing {sow}, for a pick on {for_pick}{words}.")
+        said.append(_next_sentence(batch))
     elif batch.next_words:
         said.append(f"next sowing: {batch.next_words}.")
     if sowing.yield_g is not None or sowing.yield_note:
         gave = [f"{sowing.yield_g} g"] if sowing.yield_g is not None else []
         said.append(f"gave {', '.join([*gave, *([sowing.yield_note] if sowing.yield_note else [])])}.")
     if batch.lasted_days is not None:
-        said.append(f"picking lasted {batch.lasted_days} days.")
+        said.append(f"picking lasted {'1 day' if batch.lasted_days == 1 else f'{batch.lasted_days} days'}.")
     if batch.pick_words and sowing.first_pick is None and sowing.cleared is None:
         said.append(f"pick: {batch.pick_words}.")
     said += [f"{note}." for note in batch.notes]
     return [one[0].upper() + one[1:] for one in said]
+
+
+def _next_sentence(batch: BatchView) -> str:
+    """When to sow next. What is due is due today: no day in the past is named as if it were to come."""
+    assert batch.next is not None
+    if batch.next_words.startswith("due"):
+        return f"next sowing {batch.next_words}."
+    day, last = batch.day(batch.next.sow.expected_s), batch.day(batch.next.sow.high_s)
+    first = batch.day(batch.next.sow.low_s)
+    interval = ""
+    if first is not None and last is not None:
+        begins = "today" if first <= batch.today else day_said(first)
+        interval = f" (any day from {begins} to {day_said(last)} may prove right)"
+    words = f"; {batch.next_words}" if batch.next_words else ""
+    pick = day_said(batch.day(batch.next.pick_s))
+    return f"next sowing {day_said(day)}{interval}, for a pick on {pick}{words}."
 
 
 def _flower_sentence(batch: BatchView, *, is_warm: bool) -> str:
@@ -117,9 +137,22 @@ def _flower_sentence(batch: BatchView, *, is_warm: bool) -> str:
     from_day, reason = day_said(batch.day(batch.flower.window.low_s)), batch.flower.reason
     pick_s, flower_s = batch.pick.expected_s, batch.flower.window.expected_s
     hurry = ", earlier if the box stays shut" if is_warm else ""
+    pick_day = batch.day(pick_s)
+    waits = batch.sowing.first_pick is None and pick_day is not None
+    if (low := batch.day(batch.flower.window.low_s)) is not None and low <= batch.today:
+        begin = "pick it now: " if waits and pick_day <= batch.today else ""
+        return f"{begin}it may flower any day ({reason}){hurry}."
     if pick_s is not None and flower_s is not None and flower_s < pick_s:
         return f"likely to flower from {from_day} ({reason}), before much is picked{hurry}."
-    begin = f"pick from {day_said(batch.day(pick_s))}, likely" if pick_s is not None else "likely"
+    if waits and low is not None and low <= pick_day:
+        return f"likely to flower from {from_day} ({reason}), hardly later than its first pick{hurry}."
+    begin = "likely"
+    if waits:
+        begin = (
+            "pick from now on, likely"
+            if pick_day <= batch.today
+            else f"pick from {day_said(pick_day)}, likely"
+        )
     return f"{begin} to flower from {from_day} ({reason}){hurry}."
 
 
@@ -145,34 +178,34 @@ def box_sentences(box: BoxView) -> list[str]:
     if box.sun is not None:
         hours = ", ".join(f"{hour}" for hour in box.sun.shaded)
         shade = f", in shade at {hours} h" if hours else ""
-        said.append(f"sun on it {box.sun.sun_h:.1f} h a day, the mean of {box.sun.days} days{shade}.")
+        months = ", ".join(f"{hours:.1f} in {day:%B}" for day, hours in box.sun_months)
+        by_month = f" ({months})" if len(box.sun_months) > 1 else ""
+        said.append(
+            f"sun on it {box.sun.sun_h:.1f} h a day, the mean of {box.sun.days} days{by_month}{shade}."
+        )
     return [one[0].upper() + one[1:] for one in said]
 
 
+def left_open_sentences(report: SeasonReport) -> list[str]:
+    """Batches of earlier seasons that nobody cleared, and what to do."""
+    return [
+        f"{one.crop} in {one.box}, sown {date_said(one.sown, report.day)}, was never cleared: "
+        f"propstick sow cleared {one.id} DAY."
+        for one in report.left_open if one.sown is not None
+    ]  # fmt: skip
+
+
 def closing_sentences(report: SeasonReport) -> list[str]:
-    """Spots, and what the garden's own dates taught."""
-    said = [_spot_sentence(one, report.day.month) for one in report.spots]
+    """Spots as their sun will change, and what the garden's own dates taught."""
+    said = [words for one in report.spots if (words := spot_sentence(one, report.day.month))]
     if order := ranked([one.loose for one in report.spots if one.loose is not None]):
         said.append(order)
-    said.append(report.apart.words[0].upper() + report.apart.words[1:] + ".")
+    told = any(one.startswith("whether a warm box") for one in report.siting.unknown)
+    if len(report.siting.spots) > 1 and not told:  # of one spot there is nothing to compare
+        said.append(report.apart.words[0].upper() + report.apart.words[1:] + ".")
     if words := report.emergence.words():
         said.append(f"Emergence in {words}.")
     return said
-
-
-def _spot_sentence(one: SpotView, month: int) -> str:
-    """Sun now and, where something stands before it, in the months to come: trees leaf, the sun climbs."""
-    said = (
-        f"Spot {one.spot}: {one.today.sun_h:.1f} h of sun on a cloudless day now, of "
-        f"{one.today.open_sun_h:.1f} h in the open"
-    )
-    if one.today.sun_h < one.today.open_sun_h:
-        coming = [(month + k - 1) % 12 + 1 for k in (1, 2, 3)]
-        hours = ", ".join(f"{one.by_month[m].sun_h:.1f} in mid-{month_name[m]}" for m in coming)
-        said += f"; {hours}"
-    if one.loose is not None:
-        said += f". A loose probe there: {one.loose.words}"
-    return f"{said}."
 
 
 def warnings_sentence(report: SeasonReport) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 from propstick.errors import InputError
 
 _LIMITS = {"frost_c": (-20, 10), "heat_c": (15, 45), "soil_cold_c": (-5, 25), "soil_best_c": (5, 40),
-           "soil_hot_c": (10, 50)}  # fmt: skip
+           "soil_hot_c": (10, 50), "depletion": (0.1, 0.8)}  # fmt: skip
 _KEYS = {*_LIMITS, "also", "by_kinship", "note", "sources", "emergence", "harvest", "bolting"}
 _HARVEST_KEYS = {"days", "at_c", "what"}
 _BOLTING_KEYS = {"day_h", "heat_c", "cold_c", "words"}

@@ -77,6 +77,7 @@ class Crop:
         also: Other names it is known by.
         limits: What the engine needs of it.
         soil_best_c: Soil temperature at which seed comes up best.
+        depletion: Share of the water its roots reach that may be gone before it feels it, at 5 mm a day.
         by_kinship: The relative whose emergence and soil limits stand in for its own, or None.
         sources: For each kind of figure, where it is from.
     """
@@ -88,6 +89,7 @@ class Crop:
     harvest: Harvest | None = None
     bolting: Bolting | None = None
     soil_best_c: float | None = None
+    depletion: float | None = None
     by_kinship: str | None = None
     note: str = ""
     sources: Mapping[str, str] = field(default_factory=dict)
@@ -147,7 +149,7 @@ def _crop(name: str, entry: Mapping[str, Any], data: Mapping[str, Any]) -> Crop:
     lender = data[kin] if kin is not None else entry
     emergence = entry.get("emergence") or lender.get("emergence")
 
-    def soil(key: str) -> float | None:
+    def lent(key: str) -> float | None:
         return _float(entry.get(key, lender.get(key)))
 
     return Crop(
@@ -157,13 +159,14 @@ def _crop(name: str, entry: Mapping[str, Any], data: Mapping[str, Any]) -> Crop:
             crop=name,
             frost_c=_float(entry.get("frost_c")),
             heat_c=_float(entry.get("heat_c")),
-            soil_cold_c=soil("soil_cold_c"),
-            soil_hot_c=soil("soil_hot_c"),
+            soil_cold_c=lent("soil_cold_c"),
+            soil_hot_c=lent("soil_hot_c"),
         ),
         emergence=_emergence(emergence) if emergence else None,
         harvest=_harvest(entry["harvest"]) if "harvest" in entry else None,
         bolting=Bolting(**entry["bolting"]) if "bolting" in entry else None,
-        soil_best_c=soil("soil_best_c"),
+        soil_best_c=lent("soil_best_c"),
+        depletion=lent("depletion"),
         by_kinship=kin,
         note=entry.get("note", ""),
         sources=dict(entry["sources"]),

@@ -35,17 +35,33 @@ LEAST_DAYS_EACH = 3
 
 
 def hidden(
-    elevation_deg: FloatArray, azimuth_deg: FloatArray, obstacles: Sequence[Obstacle], *, day: date
+    elevation_deg: FloatArray,
+    azimuth_deg: FloatArray,
+    obstacles: Sequence[Obstacle],
+    *,
+    day: date,
+    is_south: bool = False,
 ) -> BoolArray:
-    """Where something stands between a spot and the sun. A tree counts from its leafing day on."""
+    """Where something stands between a spot and the sun.
+
+    A tree counts from its leafing day to the end of the year of growth: December, in the south June.
+    """
+    first = 7 if is_south else 1
     behind = np.zeros(np.shape(elevation_deg), dtype=bool)
     for one in obstacles:
-        if one.leafless_until is not None and (day.month, day.day) < one.leafless_until:
+        if one.leafless_until is not None and _in_growth((day.month, day.day), first) < _in_growth(
+            one.leafless_until, first
+        ):
             continue
         width = (one.bearing_to_deg - one.bearing_from_deg) % 360.0
         within = (azimuth_deg - one.bearing_from_deg) % 360.0 <= width
         behind |= within & (elevation_deg < one.height_deg)
     return behind
+
+
+def _in_growth(day: tuple[int, int], first_month: int) -> tuple[int, int]:
+    """Month and day, counted from the month with which the year of growth begins."""
+    return (day[0] - first_month) % 12, day[1]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,7 +87,7 @@ def spot_day(
     time_s = start_s + STEP_S * np.arange(86_400 // STEP_S) + STEP_S / 2
     elevation, azimuth = solar_position(time_s, latitude, longitude)
     up = elevation > 0.0
-    reaches = up & ~hidden(elevation, azimuth, obstacles, day=day)
+    reaches = up & ~hidden(elevation, azimuth, obstacles, day=day, is_south=latitude < 0.0)
     clear = clear_sky_w_m2(elevation)
     whole = float(clear.sum())
     return SpotDay(

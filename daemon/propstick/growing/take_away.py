@@ -49,6 +49,7 @@ class Worth:
         hot_hours, hot_degree_hours: Above the heat limit in the last seven days.
         frost_risk: Chance of a night below the limit outside within two weeks; None without nights.
         days_to_pick: To the last batch's expected first pick; None where nothing is expected.
+        has_outside: Whether any night outside was measured; without one nothing can be called saved.
     """
 
     nights_saved: int
@@ -60,6 +61,7 @@ class Worth:
     frost_risk: float | None
     days_to_pick: float | None
     verdict: Verdict
+    has_outside: bool = True
 
     def words(self, box: str, *, since: date | None, unit: Unit = "C") -> str:
         """The balance in a sentence."""
@@ -71,6 +73,8 @@ class Worth:
             cost = f"{box} had no hour above {limit} this week"
         if self.last_saved is not None:
             saved = f"the last night it saved was {self.last_saved:%-d %B}"
+        elif not self.has_outside:
+            saved = "what nights it saves is not known without an air probe outside"
         else:
             saved = "it has saved no night" + (f" since {since:%-d %B}" if since is not None else " yet")
         return f"{cost}, and {saved}: {_DO[self.verdict]}"
@@ -135,6 +139,7 @@ def worth_of(
         frost_risk=risk,
         days_to_pick=days_to_pick,
         verdict=verdict,
+        has_outside=any(night.outside_c is not None for night in nights),
     )
 
 

@@ -8,8 +8,9 @@ from propstick.growing.hours import DAY_H
 from propstick.units import FloatArray
 
 BASE_C = 4.4
-"""40 °F, for cool-season vegetables as a group. Common practice, no source opened; broccoli has 0 °C
-(Tan et al. 2000)."""
+"""40 °F, for cool-season vegetables as a group: a farm's newsletter (2021) has it for lettuce, 4 to 5 °C is
+given as the lowest for Chinese cabbage (Sim and others 2021, Horticultural Science and Technology
+39: 714-725, who quote others). Broccoli has 0 °C (Tan et al. 2000), lettuce in one paper too."""
 BEST_C = 21.0
 """Above it more warmth adds nothing: good growth of most cool-season crops is at 10 to 21 °C (Michigan
 State University Extension)."""

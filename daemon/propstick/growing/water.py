@@ -14,69 +14,43 @@ from typing import Any
 import numpy as np
 
 from propstick.garden import Glazing
+from propstick.growing.light import DIFFUSE_LIGHT, extraterrestrial_mj, sun_from_swing_mj
 from propstick.physics.air import saturation_vapour_kpa
 from propstick.units import FloatArray
 
-SOLAR_MJ_M2_MIN = 0.0820
 LATENT_MM_PER_MJ = 0.408
 """FAO-56 Eq. 20: 1 mm/day = 2.45 MJ/m²."""
 ALBEDO = 0.23
-INLAND = 0.16
-"""Eq. 50; 0.19 on a coast."""
-DIFFUSE_LIGHT = {"glass": 0.75, "twin-wall": 0.78, "film": 0.85, "double-glass": 0.62}
-"""Sun let through. Glass 0.732 to 0.765 and double glass 0.619 calculated by a window program; the
-others common practice."""
 LOW_SHARE, HIGH_SHARE = 0.5, 1.3
 """From what the sun could lift: bare bed or seedlings in damp air, up to a full stand with the lid open.
-FAO-56 has crop coefficients of 0.7 to 1.05 for small vegetables (from memory); the rest is the sun's
-uncertainty. Common practice, no source."""
-HELD_MM = 12.0
-"""What the top 15 cm hold for seedlings before they feel it. Common practice, no source."""
+FAO-56 Table 12 has crop coefficients of 0.7 at first and 0.9 (radish) to 1.05 at full stand for small
+vegetables; the rest is the sun's uncertainty and the lid's. Common practice, no source."""
+LOAM_MM_M = 158.0
+"""Water a metre of loam holds for plants: 1.5 to 2.3 inches a foot, 125 to 192 mm (University of California,
+Davis, drought pages: very fine sandy loams, loams, silt loams); sandy loams 104 to 146."""
+ROOTS_M = 0.15
+"""How deep seedlings draw. Ours; FAO-56 Table 22 has 0.3 to 0.5 m for lettuce and radish full-grown."""
+DEPLETION = 0.30
+"""Of that water, how much may be gone before the crop feels it: FAO-56 Table 22 for lettuce, radish, onion at
+5 mm a day; spinach and celery 0.20, the cabbages 0.45."""
 SEEDBED_MM = 4.0
-"""The same for the top centimetres of a bed not yet up."""
+"""What the top 2.5 cm of loam hold, from the same figure; the depth is ours."""
 UNTOLD_HOLDS = 2.5
 """Beyond so many times what the bed holds somebody has watered and not said so."""
 
 
-def relative_distance(day_of_year: FloatArray) -> FloatArray:
-    """Inverse relative distance from the sun. FAO-56 Eq. 23; Example 8: 0.985 on day 246."""
-    return 1.0 + 0.033 * np.cos(2.0 * np.pi * np.asarray(day_of_year, dtype=float) / 365.0)
+def holds_mm(depletion: float, loss_mm: float) -> float:
+    """Water that seedlings can draw before they feel it [mm].
 
-
-def declination_rad(day_of_year: FloatArray) -> FloatArray:
-    """Solar declination. FAO-56 Eq. 24; Example 8: 0.120 rad on day 246."""
-    return 0.409 * np.sin(2.0 * np.pi * np.asarray(day_of_year, dtype=float) / 365.0 - 1.39)
-
-
-def sunset_angle_rad(latitude_deg: float, day_of_year: FloatArray) -> FloatArray:
-    """Sunset hour angle. FAO-56 Eq. 25; Example 8: 1.527 rad at 20° S on day 246."""
-    cosine = -np.tan(np.radians(latitude_deg)) * np.tan(declination_rad(day_of_year))
-    return np.arccos(np.clip(cosine, -1.0, 1.0))
-
-
-def extraterrestrial_mj(latitude_deg: float, day_of_year: FloatArray) -> FloatArray:
-    """Sun above the atmosphere on a level square metre [MJ/m² a day].
+    Args:
+        depletion: The crop's share at 5 mm a day.
+        loss_mm: What it loses a day: where little is asked of the roots, more of it can be had.
 
     Source:
-        FAO-56 Eq. 21. Check: Example 8 gives 32.2 at 20° S on day 246, Example 18 41.09 at 50.80° N on 187.
+        FAO-56 Eq. 83, and the note to Table 22: p = p(table) + 0.04 (5 - ETc), 0.1 to 0.8.
     """
-    phi, delta = np.radians(latitude_deg), declination_rad(day_of_year)
-    sunset = sunset_angle_rad(latitude_deg, day_of_year)
-    height = sunset * np.sin(phi) * np.sin(delta) + np.cos(phi) * np.cos(delta) * np.sin(sunset)
-    return 24.0 * 60.0 / np.pi * SOLAR_MJ_M2_MIN * relative_distance(day_of_year) * height
-
-
-def sun_from_swing_mj(
-    above_mj: FloatArray, high_c: FloatArray, low_c: FloatArray, *, coefficient: float = INLAND
-) -> FloatArray:
-    """Sun on the ground from how far the day's air swings outside [MJ/m² a day], 0.75 of `above_mj` at most.
-
-    Source:
-        FAO-56 Eq. 50, limited by Eq. 37 at sea level. Check: Example 15 gives 22.3 at 26.6 and 14.8 °C
-        with 40.6 above.
-    """
-    swing = np.maximum(np.asarray(high_c, dtype=float) - np.asarray(low_c, dtype=float), 0.0)
-    return np.minimum(coefficient * np.sqrt(swing) * above_mj, 0.75 * above_mj)
+    share = min(max(depletion + 0.04 * (5.0 - loss_mm), 0.1), 0.8)
+    return LOAM_MM_M * ROOTS_M * share
 
 
 def vapour_slope_kpa(air_c: FloatArray) -> FloatArray:
@@ -164,7 +138,9 @@ class WaterLost:
         if not self.was_told and self.lost_mm > UNTOLD_HOLDS * self.holds_mm:
             return f"no watering told since {self.since:%-d %B}: it cannot be reckoned how dry the bed is"
         since = f"since {self.since:%-d %B}" + ("" if self.was_told else ", if it was not watered")
-        state = f"about {self.lost_mm:.0f} mm lost ({self.low_mm:.0f} to {self.high_mm:.0f}) {since}"
+        low, high = f"{self.low_mm:.0f}", f"{self.high_mm:.0f}"
+        interval = f" ({low} to {high})" if low != high else ""
+        state = f"about {self.lost_mm:.0f} mm lost{interval} {since}"
         return f"look whether it is dry: {state}" if self.is_due else state
 
     def to_json(self) -> dict[str, Any]:
@@ -175,7 +151,7 @@ class WaterLost:
             "lost_mm": round(self.lost_mm, 1),
             "low_mm": round(self.low_mm, 1),
             "high_mm": round(self.high_mm, 1),
-            "holds_mm": self.holds_mm,
+            "holds_mm": round(self.holds_mm, 1),
             "is_due": self.is_due,
             "words": self.words(),
         }
@@ -210,7 +186,12 @@ class Moisture:
 
 
 def water_lost(
-    daily_mm: FloatArray, *, since: date, was_told: bool, has_seedlings: bool = True
+    daily_mm: FloatArray,
+    *,
+    since: date,
+    was_told: bool,
+    has_seedlings: bool = True,
+    depletion: float = DEPLETION,
 ) -> WaterLost | None:
     """What was lost over these days; days without temperatures count as the mean of the others.
 
@@ -219,13 +200,14 @@ def water_lost(
     known = ~np.isnan(daily_mm)
     if not known.any():
         return None
-    total = float(daily_mm[known].mean() * len(daily_mm))
+    a_day = float(daily_mm[known].mean())
+    total = a_day * len(daily_mm)
     return WaterLost(
         since=since,
         was_told=was_told,
         lost_mm=total * 0.5 * (LOW_SHARE + HIGH_SHARE),
         low_mm=total * LOW_SHARE,
         high_mm=total * HIGH_SHARE,
-        holds_mm=HELD_MM if has_seedlings else SEEDBED_MM,
+        holds_mm=holds_mm(depletion, a_day) if has_seedlings else SEEDBED_MM,
         share_known=float(known.mean()),
     )

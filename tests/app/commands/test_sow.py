@@ -1,7 +1,7 @@
 """sow writes batches and dates down, refuses what cannot be, and takes back without losing anything."""
 
 import json
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
 
@@ -26,7 +26,10 @@ def garden(tmp_path):
 
 
 @pytest.fixture
-def sow(garden):
+def sow(garden, monkeypatch):
+    """The command as typed on 30 April 2026, in the evening."""
+    evening_s = datetime(2026, 4, 30, 18, tzinfo=UTC).timestamp()
+    monkeypatch.setattr("propstick.edges.clock.SystemClock.wall_s", lambda _self: evening_s)
     return lambda *words: cli.main(["sow", *words, "--garden", str(garden)])
 
 
@@ -58,6 +61,12 @@ def test_the_open_ground_is_a_place_to_sow_in(sow, stored):
         (["rocket", "nroth"], "expected one of north, outside"),
         (["rocket", "north", "2999-01-01"], "still to come"),
         (["rocket", "north", "1.3.2026"], "expected one such as"),
+        (["rocket", "north", "1926-03-15"], "did you mean 2026-03-15?"),
+        (["rocket", "north", "1926-03-15", "--old"], "expected 2000-01-01 or later"),
+        (["rocket", "north", "1926-11-15"], "did you mean 2025-11-15?"),
+        (["rocket", "north", "2024-02-29"], "did you mean 2024-02-29?"),
+        (["rocket", "north", "2025-03-01"], "which is 425 days ago, expected one of the last 400"),
+        (["rocket", "north", "0001-01-01"], "did you mean 2026-01-01?"),
         (["rocket"], "expected a crop and a box"),
         (["rocket", "north", "2026-03-01", "more"], "no more words"),
         (["up", "x"], "number of a batch"),
@@ -66,6 +75,9 @@ def test_the_open_ground_is_a_place_to_sow_in(sow, stored):
         (["frist-pick", "7"], "the nearest is first-pick"),
         (["rocket", "7"], "got 'rocket' before the number of a batch"),
         (["gave", "7"], "expected a text"),
+        (["box", "7", "nroth"], "expected one of north, outside"),
+        (["crop", "7", "rockett"], "the nearest is rocket"),
+        (["sown", "7", "1926-03-01"], "did you mean 2026-03-01?"),
         (["undo", "7"], "there is none"),
         (["history", "7"], "there is none"),
     ],
@@ -135,6 +147,30 @@ def test_undo_takes_back_one_change_and_undoing_twice_restores_it(sow, stored):
     assert stored.get(1).first_up == date(2026, 3, 14)
 
 
+def test_what_was_written_down_wrong_is_put_right_and_taken_back(sow, stored, capsys):
+    """Day of sowing, box and crop; a day seen too early is emptied. Undo takes back each change alone."""
+    sow("rocket", "north", "2026-03-01")
+    sow("up", "1", "2026-03-12")
+    assert sow("sown", "1", "2026-03-20") == 2
+    assert "expected a day until 2026-03-12 (up)" in capsys.readouterr().err
+    assert sow("up", "1", "none") == 0
+    assert sow("sown", "1", "2026-03-20") == 0
+    assert sow("box", "1", "outside") == 0
+    assert sow("crop", "1", "Arugula") == 0  # the same crop: no change
+    assert sow("crop", "1", "radish") == 0
+    batch = stored.get(1)
+    assert (batch.crop, batch.box, batch.sown, batch.first_up) == (
+        "radish", "outside", date(2026, 3, 20), None,
+    )  # fmt: skip
+    sow("undo", "1")
+    assert stored.get(1).crop == "rocket"
+    capsys.readouterr()
+    sow("history", "1")
+    told = capsys.readouterr().out
+    assert "first_up 2026-03-12 → -" in told
+    assert "box north → outside" in told
+
+
 def test_a_mistaken_batch_is_marked_stays_readable_and_comes_back(sow, stored, capsys):
     sow("rocket", "north", "2026-03-01")
     sow("undo", "1")
@@ -162,6 +198,17 @@ def test_the_list_is_a_table_of_80_columns_and_data_when_asked(sow, capsys):
     assert lines[0].split()[:4] == ["ID", "CROP", "BOX", "SOWN"]
     sow("list", "--json")
     assert json.loads(capsys.readouterr().out)[0]["sown"] == "2026-03-01"
+
+
+def test_an_old_day_is_taken_when_meant_and_last_spring_s_without_asking(sow, stored, capsys):
+    assert sow("rocket", "north", "2025-03-30") == 0
+    assert sow("rocket", "north", "2019-03-01", "--old") == 0
+    assert [one.sown for one in stored.all()] == [date(2025, 3, 30), date(2019, 3, 1)]
+    capsys.readouterr()
+    assert sow("up", "2", "2019-03-12") == 2
+    assert "say --old if it is meant" in capsys.readouterr().err
+    assert sow("up", "2", "2019-03-12", "--old") == 0
+    assert stored.get(2).first_up == date(2019, 3, 12)
 
 
 @pytest.mark.parametrize(

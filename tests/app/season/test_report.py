@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime
 import numpy as np
 import pytest
 
-from propstick.app import cli, season_words
+from propstick.app import cli, season_spot_words, season_words
 from propstick.app.season import foreseen, season_report
 from propstick.app.season_sheet import sheet, write_sheet
 from propstick.app.season_water import reminder
@@ -105,11 +105,12 @@ def test_a_batch_that_was_picked_is_not_late_to_come_up(spring):
 
 
 def test_what_has_no_figure_says_so_and_kinship_is_marked(spring):
+    Sowings(spring.store, "spring").add({"crop": "turnip", "box": "lane", "sown": "2013-03-10"}, by="t")
     report = at(spring, 4, 10)
-    assert "no published figure" in batch(report, 4).pick_words
+    assert "no published figure" in batch(report, 6).pick_words
     assert any("by kinship with radish" in note for note in batch(report, 3).notes)
     Sowings(spring.store, "spring").add({"crop": "marigold", "box": "lane", "sown": "2013-03-20"}, by="t")
-    odd = batch(at(spring, 4, 10), 6)
+    odd = batch(at(spring, 4, 10), 7)
     assert odd.notes == ("no figures for marigold: nothing can be expected of it",)
 
 
@@ -138,6 +139,98 @@ def test_a_spot_is_judged_by_hand_before_any_box_stands_there(spring):
     assert "in mid-May" in path
 
 
+def test_the_spots_are_judged_by_one_limit_and_the_best_is_named(spring):
+    """In March no box is too hot: the open wall; in April all are, pump's shut box most; in both what nobody
+    knows yet is said."""
+    march, april = at(spring, 3, 14).siting, at(spring, 4, 10).siting
+    assert march.best == ("wall",)
+    assert march.words.startswith("At wall: it has the most sun, and no spot overheats.")
+    assert "night outside below 1 °C, the limit of lettuce," in march.words
+    assert "let two boxes change places for a week" in " ".join(march.unknown)
+    assert "what stands around wall: nothing is written down" in " ".join(march.unknown)
+    hot = {one.spot: one for one in april.spots}
+    assert all(one.overheats for one in april.spots)
+    assert hot["tree"].hot_hours > 2 * hot["wall"].hot_hours
+    assert "tree" not in april.best
+    assert "open the lids further" in april.words
+
+
+def test_a_bed_of_the_plot_without_box_or_obstacle_is_not_guessed_at(spring):
+    """A third spot with neither: its heat is not known, and it is not called cool."""
+    garden = replace(
+        spring.garden, spots=(*spring.garden.spots, replace(spring.garden.spots[0], name="bare"))
+    )
+    report = season_report(spring.store, garden, int(datetime(2013, 4, 10, 18, tzinfo=UTC).timestamp()))
+    assert report.siting.best == ("bare",)
+    assert "how hot a box gets there is not known yet" in report.siting.words
+    assert "heat and frost of bare: nothing was measured there" in " ".join(report.siting.unknown)
+    row = next(one for one in season_spot_words.spot_rows(report) if one[0] == "bare (no box)")
+    assert row[1:3] == ("not known", "not known")
+
+
+def test_the_tenderest_crop_in_hand_decides_what_a_cold_night_is(spring):
+    """A crop no file knows counts with the default of 1 °C; a hardy one alone with its own."""
+    sowings = Sowings(spring.store, "spring")
+    for number in (1, 2, 3, 4, 5):
+        sowings.change(number, {"cleared": "2013-03-13"}, by="t")
+    sowings.add({"crop": "spinach", "box": "lane", "sown": "2013-03-01", "first_up": "2013-03-13"}, by="t")
+    hardy = at(spring, 3, 14).siting
+    assert hardy.frost_limit_c == -3.0
+    assert "the limit of spinach," in hardy.words
+    sowings.add({"crop": "marigold", "box": "lane", "sown": "2013-03-02"}, by="t")
+    tender = at(spring, 3, 14).siting
+    assert tender.frost_limit_c == 1.0
+    assert "the limit of marigold," in tender.words
+    assert tender.spots[0].frost_nights > hardy.spots[0].frost_nights
+
+
+def test_light_is_told_for_every_spot_under_its_glass(spring):
+    """Of a cloudless day's light glass lets three quarters through, and an April has no ten of those."""
+    light = {one.spot: one.light for one in at(spring, 4, 10).spots}
+    assert light["wall"].is_under_glass
+    assert light["wall"].lately_mol > light["tree"].lately_mol
+    assert 0.3 * light["wall"].clear_mol <= light["wall"].lately_mol <= 0.75 * light["wall"].clear_mol
+    assert light["wall"].low_mol < light["wall"].lately_mol < light["wall"].high_mol
+
+
+def test_a_batch_never_cleared_is_asked_about_and_not_reckoned_with(spring):
+    """Sown a year ago and forgotten: it is not 300 days late, and its watering is not counted from there."""
+    sowings = Sowings(spring.store, "spring")
+    sowings.add({"crop": "radish", "box": "lane", "sown": "2012-04-01"}, by="t")
+    report = at(spring, 4, 10)
+    assert [one.id for one in report.left_open] == [6]
+    assert all(one.sowing.id != 6 for one in report.batches)
+    assert report.since == date(2013, 1, 1)
+    assert season_words.left_open_sentences(report) == [
+        "radish in lane, sown 1 April 2012, was never cleared: propstick sow cleared 6 DAY."
+    ]
+    assert "was never cleared" in sheet(report)
+    sowings.change(6, {"cleared": "2012-06-01"}, by="t")
+    assert at(spring, 4, 10).left_open == ()
+
+
+def test_what_stands_over_winter_begins_the_season(spring):
+    Sowings(spring.store, "spring").add({"crop": "spinach", "box": "lane", "sown": "2012-10-20"}, by="t")
+    report = at(spring, 3, 14)
+    assert report.since == date(2012, 10, 20)
+    assert "20 October 2012 to 14 March 2013" in sheet(report)
+
+
+def test_nothing_past_is_told_as_if_to_come(spring):
+    """No next sowing lies behind, and rocket due in May and about to flower is to be picked at once."""
+    report = at(spring, 4, 20)
+    for one in report.batches:
+        for line in season_words.batch_sentences(one, is_warm=False):
+            assert "from 1 April" not in line
+            if line.startswith("Next sowing") and "due:" not in line:
+                assert one.day(one.next.sow.expected_s) > report.day
+                assert "any day from today to" in line
+    early = batch(report, 3)
+    ripe = replace(early, today=date(2013, 5, 15))
+    said = " ".join(season_words.batch_sentences(ripe, is_warm=False))
+    assert "Pick it now: it may flower any day (days of 14 hours and more)." in said
+
+
 def test_heat_without_any_watch_is_no_clean_record(spring):
     """Readings alone, nothing ever issued: the page must not say that all was well."""
     assert "no watch was running" in season_words.warnings_sentence(at(spring, 4, 12))
@@ -160,6 +253,18 @@ def test_boxes_are_ahead_and_the_shut_one_pays_in_heat(spring):
     assert all(one.head_start.days > 0 for one in boxes.values())
     assert boxes["pump"].worth.hot_hours > boxes["north"].worth.hot_hours
     assert boxes["pump"].worth_words.startswith("the box has cost pump")
+
+
+def test_the_sun_on_a_box_is_told_by_month(spring):
+    """March and April of one box, longer days in April; a month of few days is left out."""
+    early = {one.box: one for one in at(spring, 3, 20).boxes}["north"]
+    late = {one.box: one for one in at(spring, 4, 20).boxes}["north"]
+    assert [day.month for day, _ in late.sun_months] == [2, 3, 4]
+    hours = dict(late.sun_months)
+    assert hours[date(2013, 4, 1)] > hours[date(2013, 2, 1)]
+    assert [day.month for day, _ in early.sun_months] == [2, 3]
+    assert "in March" in " ".join(season_words.box_sentences(late))
+    assert late.to_json()["sun"]["sun_h_by_month"].keys() == {"2013-02", "2013-03", "2013-04"}
 
 
 def test_a_watering_told_starts_the_count_anew(spring):
@@ -265,6 +370,43 @@ def test_an_empty_store_and_an_unknown_box_are_no_fault(tmp_path):
     report = season_report(store, garden, 1_776_000_000)
     assert report.batches[0].notes == ("no box gone in the garden file",)
     assert season_words.up_text(report.batches[0], report.day) == "-"
+    store.close()
+
+
+def test_a_garden_of_one_box_without_soil_spot_position_or_outside_says_what_it_can(tmp_path, capsys):
+    """Three days of air in the box alone: no sun, no outside, nothing saved that nobody could see."""
+    from propstick.app.commands.season import show
+    from propstick.garden import Garden, Site
+
+    store = open_store(f"sqlite:///{tmp_path / 'x.db'}")
+    garden = Garden(
+        site=Site(name="bare", unit="F"), boxes=(Box(name="north"),),
+        probes=(Probe(id="a", box="north", place="air"),),
+    )  # fmt: skip
+    now_s = 1_776_000_000
+    time_ms = np.arange(now_s - 9 * 86_400, now_s, 600, dtype=np.int64) * 1000
+    ReadingLog(store, "bare").bulk_add(
+        ReadingColumns(
+            probes=("a",),
+            time_ms=time_ms,
+            column=np.zeros(len(time_ms), dtype=np.int32),
+            raw=np.full(len(time_ms), 30.0),
+            flags=np.zeros(len(time_ms), dtype=np.uint16),
+        )
+    )
+    Sowings(store, "bare").add({"crop": "lettuce", "box": "north", "sown": "2026-04-05"}, by="t")
+    report = season_report(store, garden, now_s)
+    show(report)
+    said = capsys.readouterr().out
+    flat = " ".join(said.split())
+    assert max(map(len, said.splitlines())) <= 80
+    assert "what nights it saves is not known without an air probe outside" in flat
+    assert "There is one spot only" in flat
+    assert "below 34 °F, the limit of lettuce, cannot be said" in flat
+    assert "describe the spot of the box in the garden file" in flat
+    assert " h, overheats" in said
+    assert "mol/m" not in said
+    assert "°C" not in said
     store.close()
 
 

@@ -65,7 +65,14 @@ def test_two_boxes_swapped_in_the_record_are_told_from_their_spots(world, tmp_pa
     before = season_report(store, first, int(moved.timestamp()) - 3600).apart
     assert "cannot be told apart yet" in before.words
     after = season_report(store, second, int(end.timestamp())).apart
+    fresh = season_report(store, second, int(moved.timestamp()) + 2 * 86_400)
+    siting = season_report(store, second, int(end.timestamp())).siting
     store.close()
+    # Two days after the move nobody knows what the spots do with their new boxes; a fortnight on it is known.
+    assert {one.hot_hours for one in fresh.siting.spots} == {None}
+    assert all(one.nights <= 2 for one in fresh.siting.spots)
+    assert not any(one.startswith("whether a warm box") for one in siting.unknown)
+    assert {one.spot: one.boxes for one in siting.spots} == {"wall": ("lane",), "tree": ("north",)}
     print("spots", after.spot, "boxes", after.box)
     assert after.words == "wall has the most sun, whichever box stands there"
     assert after.spot["wall"] > 1.1 * after.spot["tree"]

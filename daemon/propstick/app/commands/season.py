@@ -72,9 +72,11 @@ def run(args: argparse.Namespace) -> int:
 
 
 def show(report: SeasonReport) -> None:
+    from propstick.app import season_spot_words as spot_words
     from propstick.app import season_words as words
 
-    print(f"{report.site}, {report.day:%-d %B %Y}; the season is counted from {report.since:%-d %B}")
+    since = words.date_said(report.since, report.day)
+    print(f"{report.site}, {report.day:%-d %B %Y}; the season is counted from {since}")
     print()
     if not report.batches:
         print("Nothing sown this season. propstick sow CROP BOX writes a batch down.")
@@ -93,8 +95,21 @@ def show(report: SeasonReport) -> None:
     for one in report.batches:
         warm = words.is_warm(report, one.sowing.box)
         _paragraph(f"{one.sowing.id} {one.sowing.crop}", words.batch_sentences(one, is_warm=warm), report)
+    _paragraph("left open", words.left_open_sentences(report), report)
     for box in report.boxes:
         _paragraph(box.box, words.box_sentences(box), report)
+    _paragraph("best spot now", spot_words.siting_sentences(report), report)
+    if rows := spot_words.spot_rows(report):
+        print()
+        print_table(
+            tuple(head.upper() for head in spot_words.spot_heads(report)),
+            [
+                (spot[:24], *(words.in_figures_of(one, report.decimal_sign) for one in rest))
+                for spot, *rest in rows
+            ],
+        )
+        for text in spot_words.light_words(report):
+            print(textwrap.fill(text, WIDTH))
     _paragraph("spots", words.closing_sentences(report), report)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
+from contextlib import suppress
 from datetime import date, timedelta
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
@@ -24,7 +25,11 @@ SEEN = {
     "cleared": "cleared",
 }
 """Word of the command → field of a sowing."""
-OTHERS = ("list", "gave", "note", "undo", "remove", "history")
+OTHERS = ("list", "sown", "box", "crop", "gave", "note", "undo", "remove", "history")
+RECENT_D = 400
+"""Days back that are taken without asking: last spring's. Older ones are mostly slips in the year."""
+FIRST_DAY = date(2000, 1, 1)
+"""As the API has it."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -36,6 +41,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "  propstick sow list                       every batch, with its number\n"
         "  propstick sow up 3                       batch 3 came up today; or give the day\n"
         "  propstick sow half-up 3 2026-03-09       also: flowering, first-pick, cleared\n"
+        "  propstick sow up 3 none                  it is not up after all: empties the day\n"
+        "  propstick sow sown 3 2026-03-02          puts the day of sowing right; also: box 3 lane,\n"
+        "                                           crop 3 rocket\n"
         "  propstick sow gave 3 '340 g'             what it gave, a weight or words\n"
         "  propstick sow note 3 'thin it'\n"
         "  propstick sow undo 3                     takes back the last change of batch 3\n"
@@ -48,6 +56,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--unlisted",
         action="store_true",
         help="take a crop no file knows: its frost limit is that of an unknown crop, and nothing is foretold",
+    )
+    parser.add_argument(
+        "--old",
+        action="store_true",
+        help=f"take a day more than {RECENT_D} days back (default: refuse it as a slip in the year)",
     )
     parser.add_argument(
         "--all", action="store_true", help="with list: also batches taken back (default: those that count)"
@@ -72,7 +85,7 @@ def run(args: argparse.Namespace) -> int:
         if word == "history":
             return _history(sowings, _number(rest, word), as_json=args.json)
         done = (
-            _changed(sowings, word, rest, today)
+            _changed(sowings, settings, word, rest, today, is_old=args.old)
             if word in SEEN or word in OTHERS
             else _sown(sowings, settings, args, today)
         )
@@ -83,8 +96,11 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def day_of(text: str | None, today: date) -> date:
+def day_of(text: str | None, today: date, *, is_old: bool = False) -> date:
     """A day as people write it: nothing, `today`, `yesterday`, or 2026-03-15; never one to come.
+
+    Args:
+        is_old: Whether a day long ago is meant.
 
     Raises:
         InputError: anything else.
@@ -102,13 +118,26 @@ def day_of(text: str | None, today: date) -> date:
             f"day: got {day}, which is still to come, expected {today} or earlier",
             hint="write it down on the day; propstick season says when to sow next",
         )
+    if day < FIRST_DAY:
+        raise InputError(f"day: got {day}, expected {FIRST_DAY} or later", hint=_did_you_mean(day, today))
+    if not is_old and (today - day).days > RECENT_D:
+        raise InputError(
+            f"day: got {day}, which is {(today - day).days} days ago, expected one of the last {RECENT_D}",
+            hint=f"{_did_you_mean(day, today)} Or say --old if it is meant",
+        )
     return day
 
 
-def _sown(sowings: Sowings, settings: Settings, args: argparse.Namespace, today: date) -> StoredSowing:
-    from propstick.app.crop_book import OWN_FILE, crops_beside
-    from propstick.growing.crops import find
+def _did_you_mean(day: date, today: date) -> str:
+    """The same day in the latest year that had it."""
+    for year in range(today.year, today.year - 9, -1):
+        with suppress(ValueError):  # 29 February
+            if (near := day.replace(year=year)) <= today:
+                return f"did you mean {near}?"
+    return ""
 
+
+def _sown(sowings: Sowings, settings: Settings, args: argparse.Namespace, today: date) -> StoredSowing:
     if len(args.words) < 2:
         raise InputError(
             f"sow: got {args.words[0]!r} alone, expected a crop and a box", hint="propstick sow --help"
@@ -124,19 +153,35 @@ def _sown(sowings: Sowings, settings: Settings, args: argparse.Namespace, today:
             f"sow: got {crop!r} before the number of a batch, expected one of {words}{tail}",
             hint=f"propstick sow {near[0]} {box}" if near else "propstick sow --help",
         )
-    if box not in names:
-        raise InputError(f"sow: got box {box!r}, expected one of {', '.join(names)}")
+    box = _box(settings, box)
     if not args.unlisted:
-        try:
-            crop = find(crops_beside(settings.path), crop).name
-        except InputError as error:
-            hint = f"a crop no file knows: --unlisted, or describe it in {OWN_FILE} beside the garden file"
-            raise InputError(error.message, hint=hint) from None
-    sown = day_of(rest[0] if rest else None, today)
+        crop = _crop(settings, crop)
+    sown = day_of(rest[0] if rest else None, today, is_old=args.old)
     return sowings.add({"crop": crop, "box": box, "sown": sown, "note": args.note}, by="command")
 
 
-def _changed(sowings: Sowings, word: str, rest: Sequence[str], today: date) -> StoredSowing:
+def _box(settings: Settings, box: str) -> str:
+    names = (*settings.garden.box_names, OUTSIDE)
+    if box not in names:
+        raise InputError(f"sow: got box {box!r}, expected one of {', '.join(names)}")
+    return box
+
+
+def _crop(settings: Settings, crop: str) -> str:
+    """The crop under the name of the table."""
+    from propstick.app.crop_book import OWN_FILE, crops_beside
+    from propstick.growing.crops import find
+
+    try:
+        return find(crops_beside(settings.path), crop).name
+    except InputError as error:
+        hint = f"a crop no file knows: --unlisted, or describe it in {OWN_FILE} beside the garden file"
+        raise InputError(error.message, hint=hint) from None
+
+
+def _changed(
+    sowings: Sowings, settings: Settings, word: str, rest: Sequence[str], today: date, *, is_old: bool
+) -> StoredSowing:
     number = _number(rest, word)
     if word == "undo":
         _too_many(rest, 1, "sow undo")
@@ -145,12 +190,21 @@ def _changed(sowings: Sowings, word: str, rest: Sequence[str], today: date) -> S
         _too_many(rest, 1, "sow remove")
         return sowings.remove(number, by="command")
     _too_many(rest, 2, f"sow {word}")
+    if word in SEEN and rest[1:] == ["none"]:
+        return sowings.change(number, {SEEN[word]: None}, by="command")
     if word in SEEN:
-        day = day_of(rest[1] if len(rest) > 1 else None, today)
+        day = day_of(rest[1] if len(rest) > 1 else None, today, is_old=is_old)
         return sowings.change(number, {SEEN[word]: day}, by="command")
     if len(rest) < 2:
         raise InputError(f"sow {word} {number}: got nothing, expected a text", hint="put it in quotes")
-    fields = {"note": rest[1]} if word == "note" else yield_of(rest[1])
+    if word == "sown":
+        fields: dict[str, Any] = {"sown": day_of(rest[1], today, is_old=is_old)}
+    elif word == "box":
+        fields = {"box": _box(settings, rest[1])}
+    elif word == "crop":
+        fields = {"crop": _crop(settings, rest[1])}
+    else:
+        fields = {"note": rest[1]} if word == "note" else yield_of(rest[1])
     return sowings.change(number, fields, by="command")
 
 
