@@ -10,6 +10,7 @@ from typing import Any
 
 from propstick.app.replay_report import Observed, Report
 from propstick.app.skill.words import SHORT, sentences
+from propstick.garden import Garden
 from propstick.records import Alarm
 from propstick.times import clock_text, local
 from propstick.units import shown, shown_difference
@@ -88,7 +89,21 @@ def _stretch(report: Report) -> list[str]:
             "The site is not known, so neither is the sun: plain methods decide, nights count from "
             "18:00 to 08:00. Name it with --site LAT,LON,ZONE."
         )
-    return lines
+    return lines + _unseen(report.garden)
+
+
+def _unseen(garden: Garden) -> list[str]:
+    """What no warning can come of: silence there is no good news."""
+    if not garden.boxes:
+        return _wrapped("No box in it, only the open ground: there is nothing to warn of.")
+    blind = [box for box in garden.box_names if not garden.probes_at(box, "air")]
+    if not blind:
+        return []
+    return _wrapped(f"No air probe in {_listed(blind)}: heat and frost there are not seen, so not warned of.")
+
+
+def _listed(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _alarms(report: Report) -> list[str]:
@@ -116,17 +131,43 @@ def _alarm_sums(report: Report) -> list[str]:
     groups: dict[tuple[str, str], list[Alarm]] = {}
     for alarm in report.alarms:
         groups.setdefault((alarm.box, alarm.kind), []).append(alarm)
+    if len(groups) > _MOST_ALARMS:
+        return _alarm_kinds(report)
     rows = []
     for (box, kind), alarms in sorted(groups.items(), key=lambda item: -len(item[1])):
-        peaks = [alarm for alarm in alarms if alarm.peak_c is not None]
-        sign = -1 if kind in _COLD else 1
-        worst = max(peaks, key=lambda alarm: sign * (alarm.peak_c or 0.0), default=alarms[-1])
-        days = _day(alarms[0].raised_s, report), _day(alarms[-1].raised_s, report)
-        rows.append((str(len(alarms)), box, kind, *days, _peak(worst, report)))
+        rows.append((str(len(alarms)), box, kind, *_first_last_worst(alarms, report)))
     return [
         *_table(("times", "box", "alarm", "first", "last", "worst"), rows),
         "  --json has every one of them",
     ]
+
+
+def _alarm_kinds(report: Report) -> list[str]:
+    """Alarms of many boxes by kind alone: in how many boxes, and where the worst was."""
+    groups: dict[str, list[Alarm]] = {}
+    for alarm in report.alarms:
+        groups.setdefault(alarm.kind, []).append(alarm)
+    rows = []
+    for kind, alarms in sorted(groups.items(), key=lambda item: -len(item[1])):
+        worst = _worst(alarms)
+        where = worst.box if _peak(worst, report) != "-" else ""
+        boxes = str(len({alarm.box for alarm in alarms}))
+        rows.append((str(len(alarms)), boxes, kind, *_first_last_worst(alarms, report), where))
+    return [
+        *_table(("times", "boxes", "alarm", "first", "last", "worst", "in"), rows),
+        "  --json has every one of them",
+    ]
+
+
+def _worst(alarms: Sequence[Alarm]) -> Alarm:
+    peaks = [alarm for alarm in alarms if alarm.peak_c is not None]
+    sign = -1 if alarms[0].kind in _COLD else 1
+    return max(peaks, key=lambda alarm: sign * (alarm.peak_c or 0.0), default=alarms[-1])
+
+
+def _first_last_worst(alarms: Sequence[Alarm], report: Report) -> tuple[str, str, str]:
+    days = _day(alarms[0].raised_s, report), _day(alarms[-1].raised_s, report)
+    return *days, _peak(_worst(alarms), report)
 
 
 def _peak(alarm: Alarm, report: Report) -> str:
