@@ -85,7 +85,7 @@ def recording_of(
     raw = readings.raw
     in_f = [unit == "F" and name.place in WARM_PLACES for unit, name in zip(units, names, strict=True)]
     if any(in_f):
-        raw = np.where(np.array(in_f)[readings.column], c_from_f(raw), raw)
+        raw = np.where(np.array(in_f, dtype=bool)[readings.column], c_from_f(raw), raw)
     flags = judged(
         readings.time_ms,
         readings.column,
@@ -122,7 +122,7 @@ def _doubt_unit(
     """Says so where figures taken for °C are those of °F by all likelihood: nothing else would show it."""
     in_c = [unit == "C" and name.place == "air" for unit, name in zip(units, names, strict=True)]
     good = (readings.flags & FAULT_BITS) == 0
-    mine = good & np.array(in_c)[readings.column]
+    mine = good & np.array(in_c, dtype=bool)[readings.column]
     air_c, time_ms = readings.raw[mine], readings.time_ms[mine]
     if not air_c.size or np.ptp(time_ms) < 0.9 * DAY_S * 1000:
         return
