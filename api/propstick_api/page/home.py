@@ -140,6 +140,8 @@ def _advice(
     done = is_done(box, line) and line["advice"] != "leave"
     advice = words.ADVICE_LEAVE if line["reason"].startswith(words.AS_IT_SHOULD) else words.ADVICE
     reason = line["reason"].removeprefix(words.AS_IT_SHOULD)
+    if advice == words.ADVICE_LEAVE:
+        reason = reason[:1].upper() + reason[1:]
     said = advice.format(deed=deed(line, box), by=by, reason=reason)
     said = said[0].upper() + said[1:]
     return tag("p", f"{words.DONE} {said}" if done else said, class_="advice")

@@ -57,7 +57,7 @@ DEEDS = {
 COVER_SHUT = "cover {box}"
 """Of a lid that is shut already."""
 ADVICE = "{deed}{by}: {reason}."
-ADVICE_LEAVE = "{deed}, that is right{by}. If {reason}."
+ADVICE_LEAVE = "{deed}, that is right{by}. {reason}."
 AS_IT_SHOULD = "as it should be: "
 """How the brief begins its reason where a lid can stay."""
 ADVICE_BY = " by {by}"
