@@ -86,3 +86,11 @@ def test_alarms_of_very_many_boxes_are_summed_over_them(spring_report):
     text = table_of(replace(spring_report, alarms=alarms))
     assert "40     40     frost       11 Apr 2026  11 Apr 2026  −2.9 °C  box39" in text
     assert len(text.splitlines()) < 60
+
+
+def test_a_site_whose_clock_and_sun_disagree_is_doubted_at_once(spring_report):
+    """Before any table: all of them would be of another night."""
+    site = replace(spring_report.garden.site, longitude=96.26)
+    report = replace(spring_report, garden=replace(spring_report.garden, site=site))
+    assert "Look at the site: longitude 96.26" in " ".join(table_of(report).split()[:80])
+    assert "Look at the site" not in table_of(spring_report)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
+from propstick.app import sun_doubts
 from propstick.app.replay_figures import (
     clock_of,
     day_of,
@@ -91,6 +92,8 @@ def _stretch(report: Report) -> list[str]:
     site = report.garden.site
     zone = site.zone or "UTC"
     lines = [f"{moment_of(report.from_s, report)} to {moment_of(report.to_s, report)}, times of {zone}"]
+    if doubt := sun_doubts.doubt(site, report.from_s):
+        lines += wrapped(f"Look at the site: {doubt}. West of Greenwich the longitude has a minus.")
     if not site.has_sun:
         lines += wrapped(
             "The site is not known, so neither is the sun: plain methods decide, nights count from "
