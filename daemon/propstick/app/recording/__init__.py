@@ -54,6 +54,7 @@ def read(
     name, data = load(source)
     problems = Problems(name)
     text = text_of(data, problems)
+    del data  # a season's bytes, its text and its figures at once are too much for the smallest Pi
     clock_zone = None if zone is None else zone_named(zone)
     if is_senml(text):
         readings, names = read_senml(text, known_boxes=known_boxes, problems=problems)
@@ -84,7 +85,9 @@ def _read_csv(
             raise problems.refusal(
                 f"{shown(cell)} a second time", expected="each name once", line=header.line, column=str(k + 2)
             )
-    readings, untimed = _readings(read_table(lines, header, zone=clock_zone, problems=problems), problems)
+    table = read_table(lines, header, zone=clock_zone, problems=problems)
+    del lines
+    readings, untimed = _readings(table, problems)
     return readings, names, untimed, header.units
 
 
@@ -92,22 +95,27 @@ def _readings(table: Table, problems: Problems) -> tuple[ReadingColumns, int]:
     """The filled cells row by row, and how many had to be left out because their row has no time."""
     timed = table.time_ms != UNREADABLE
     untimed = int(np.count_nonzero(table.filled[~timed]))
-    time_ms, values, filled = table.time_ms[timed], table.values[timed], table.filled[timed]
+    time_ms, values, filled = table.time_ms, table.values, table.filled
+    if not timed.all():
+        time_ms, values, filled = time_ms[timed], values[timed], filled[timed]
     rows_before = np.concatenate([[0], np.cumsum(timed)])
     order = order_of(time_ms, [int(rows_before[seam]) for seam in table.seams], problems)
     if order is not None:
         time_ms, values, filled = time_ms[order], values[order], filled[order]
     bad_clock = wrong_clock(time_ms, in_order=True)
-    row, column = np.nonzero(filled)
-    raw = values[row, column]
-    flags = np.where(np.isnan(raw), int(Flag.NOT_A_NUMBER), 0) | np.where(bad_clock[row], int(Flag.CLOCK), 0)
+    in_row = np.count_nonzero(filled, axis=1)
+    # Not by row and column numbers: for a season those alone are as large as the readings.
+    raw = values[filled]
+    flags = np.zeros(raw.size, dtype=np.uint16)
+    flags[np.isnan(raw)] |= int(Flag.NOT_A_NUMBER)
+    flags[np.repeat(bad_clock, in_row)] |= int(Flag.CLOCK)
     return (
         ReadingColumns(
             probes=table.names,
-            time_ms=time_ms[row],
-            column=column.astype(np.int32),
+            time_ms=np.repeat(time_ms, in_row),
+            column=np.broadcast_to(np.arange(len(table.names), dtype=np.int32), filled.shape)[filled],
             raw=raw,
-            flags=flags.astype(np.uint16),
+            flags=flags,
         ),
         untimed,
     )

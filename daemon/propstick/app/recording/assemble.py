@@ -131,6 +131,8 @@ def _doubt_unit(
 
 
 def _only(readings: ReadingColumns, columns: list[int]) -> ReadingColumns:
+    if columns == list(range(len(readings.probes))):
+        return readings
     new_place = np.full(len(readings.probes), -1, dtype=np.int32)
     new_place[columns] = np.arange(len(columns), dtype=np.int32)
     kept = new_place[readings.column] >= 0
