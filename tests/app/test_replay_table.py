@@ -94,3 +94,15 @@ def test_a_site_whose_clock_and_sun_disagree_is_doubted_at_once(spring_report):
     report = replace(spring_report, garden=replace(spring_report.garden, site=site))
     assert "Look at the site: longitude 96.26" in " ".join(table_of(report).split()[:80])
     assert "Look at the site" not in table_of(spring_report)
+
+
+def test_the_worst_of_a_frost_ahead_is_called_foretold(spring_report):
+    """It was an expectation; the frost's own worst was felt by a probe."""
+    alarms = tuple(
+        Alarm(id=kind, box="north", kind=kind, state="normal", raised_s=spring_report.from_s, begun_s=0,
+              peak_c=-3.7)
+        for kind in ("frost-ahead", "frost")
+    )  # fmt: skip
+    lines = table_of(replace(spring_report, alarms=alarms)).splitlines()
+    assert any("frost-ahead" in line and line.endswith("−3.7 °C foretold") for line in lines)
+    assert any("  frost  " in line and line.endswith("−3.7 °C") for line in lines)

@@ -183,7 +183,9 @@ def _first_last_worst(alarms: Sequence[Alarm], report: Report) -> tuple[str, str
 def _peak(alarm: Alarm, report: Report) -> str:
     if alarm.peak_c is None or alarm.kind not in _WITH_PEAK:
         return "-"
-    return degrees_of(alarm.peak_c, report)
+    # Of a frost ahead nothing was measured: its worst is what was expected then.
+    foretold = " foretold" if alarm.kind == "frost-ahead" else ""
+    return degrees_of(alarm.peak_c, report) + foretold
 
 
 def _notices(report: Report) -> list[str]:
