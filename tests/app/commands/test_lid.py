@@ -3,7 +3,7 @@
 import pytest
 
 from propstick.app import cli
-from propstick.app.commands.lid import opening_of
+from propstick.app.commands.lid import lid_words, opening_of
 from propstick.edges.database import open_store
 from propstick.edges.requests import Requests
 from propstick.errors import InputError
@@ -72,3 +72,12 @@ def test_a_share_in_a_hundred_is_told_how_to_write_it(text, hint):
     with pytest.raises(InputError) as refused:
         opening_of(text)
     assert refused.value.hint == (f"{text.rstrip(' %')} % open is {hint}" if hint else "")
+
+
+@pytest.mark.parametrize(
+    ("opening", "words"),
+    [(0.0, "lid closed"), (0.1, "lid 10 % open"), (0.35, "lid 35 % open"), (1.0, "lid fully open")],
+)
+def test_what_was_told_is_read_back(opening, words):
+    """A slip of the thumb shows at once."""
+    assert lid_words(opening) == words

@@ -27,8 +27,15 @@ def run(args: argparse.Namespace) -> int:
         args,
         "lid",
         {"box": args.box, "opening": opening},
-        "lid closed" if opening == 0 else f"lid {opening:g} open, of 1",
+        lid_words(opening),
     )
+
+
+def lid_words(opening: float) -> str:
+    """What was told, as the person reads it back."""
+    if opening in (0.0, 1.0):
+        return "lid closed" if opening == 0.0 else "lid fully open"
+    return f"lid {opening:.0%} open".replace("%", " %")
 
 
 def opening_of(text: str) -> float:
