@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from propstick.drawing.frame import frame_picture
+from propstick.times import local_date
 from propstick_api.live import Health
 from propstick_api.page import words
 from propstick_api.page.alarms_part import alarm_list
@@ -88,6 +90,7 @@ def about_words(minutes: float) -> str:
 def _box(box: dict[str, Any], view: dict[str, Any], reading: Reading, *, now_s: int, is_night: bool) -> Safe:
     name = box["box"]
     alarms = [alarm for alarm in view["alarms"] if alarm["box"] == name]
+    tonight = _is_tonight(box, view, is_night)
     heading = f"box-{name}"
     return tag(
         "section",
@@ -97,7 +100,12 @@ def _box(box: dict[str, Any], view: dict[str, Any], reading: Reading, *, now_s: 
             "div",
             alarm_list(alarms, view["asked"], reading, now_s=now_s),
             _advice(box, standing_advice(box, view), reading, alarms),
-            tag("dl", *_values(box, view["step_s"], reading), *_room(box, reading), *_sown(box, reading)),
+            tag(
+                "dl",
+                *_values(box, view["step_s"], reading),
+                *_room(box, reading, is_tonight=tonight),
+                *_sown(box, reading),
+            ),
             class_="facts",
         ),
         class_="box",
@@ -162,7 +170,16 @@ def _values(box: dict[str, Any], step_s: int, reading: Reading) -> list[Safe]:
     return found
 
 
-def _room(box: dict[str, Any], reading: Reading) -> list[Safe]:
+def _is_tonight(box: dict[str, Any], view: dict[str, Any], is_night: bool) -> bool:
+    """Whether the last night that was forecast is still to come, or is this one: by day it may be over."""
+    forecast = box["forecast"]["night"]
+    if forecast is None or is_night:
+        return True
+    now_s = datetime.fromisoformat(view["time"]).timestamp()
+    return forecast["night"] == local_date(now_s, view["zone"]).isoformat()
+
+
+def _room(box: dict[str, Any], reading: Reading, *, is_tonight: bool = True) -> list[Safe]:
     if box["air"]["value"] is None:
         return [tag("dt", words.ROOM), tag("dd", words.NO_LIMIT)]
     lines = []
@@ -177,7 +194,7 @@ def _room(box: dict[str, Any], reading: Reading) -> list[Safe]:
         left = (words.ROOM_GONE if is_past else words.ROOM_LEFT).format(room=reading.difference(room["c"]))
         if room["minutes"] and not is_past:
             left += words.ROOM_MINUTES.format(span=about_words(room["minutes"]))
-        if room.get("tonight_c") is not None:
+        if room.get("tonight_c") is not None and is_tonight:
             tonight = words.TONIGHT_BELOW if room["tonight_c"] < 0 else words.TONIGHT_ABOVE
             left += tonight.format(room=reading.difference(room["tonight_c"]))
         lines.append(tag("li", f"{name}: ", tag("strong", left) if is_past else left))

@@ -14,8 +14,8 @@ from propstick_api.page.reading import Reading, span_words
 STANDING = frozenset({"unacknowledged", "acknowledged"})
 WAITS = frozenset({"Minor", "Unknown"})
 """Severities (CAP 1.2) that can wait; the others call for a hand."""
-OF_AIR = frozenset({"heat", "frost", "fast-rise"})
-"""Alarms whose message has the air as it was when they were raised."""
+MEASURED = {"heat": "air", "frost": "air", "fast-rise": "air", "soil-cold": "soil", "soil-hot": "soil"}
+"""Alarms whose message has a reading as it was when they were raised, and the place it is of."""
 LID_IS_THERE = 0.08
 """A lid so near to where it should be has been seen to."""
 _DEED = re.compile(r": (open|cover|close and cover) it( before)?\.$")
@@ -44,7 +44,9 @@ def sentence(view: dict[str, Any] | None, health: Health, reading: Reading, *, n
     if silent:
         return words.NOTHING_KNOWN.format(boxes=listed(silent))
     waiting = [a for a in view["alarms"] if a["state"] == "unacknowledged" and a["id"] not in asked]
-    return words.CAN_WAIT.format(message=_message(waiting[0])) if waiting else words.NOTHING
+    if not waiting:
+        return words.NOTHING
+    return words.CAN_WAIT.format(message=_message(waiting[0])) + _since(waiting[0], view, reading)
 
 
 def is_old(place: dict[str, Any], step_s: int) -> bool:
@@ -116,11 +118,12 @@ def _needs(alarms: list[dict[str, Any]], view: dict[str, Any], reading: Reading)
 
 
 def _since(alarm: dict[str, Any], view: dict[str, Any], reading: Reading) -> str:
-    """What the air has come to since the message was made, where that is another figure."""
-    air = next((box["air"] for box in view["boxes"] if box["box"] == alarm["box"]), None)
-    if alarm["kind"] not in OF_AIR or air is None or is_old(air, view["step_s"]):
+    """What the place has come to since the message was made, where that is another figure."""
+    place = MEASURED.get(alarm["kind"], "")
+    one = next((box.get(place) for box in view["boxes"] if box["box"] == alarm["box"]), None)
+    if one is None or is_old(one, view["step_s"]):
         return ""
-    now = reading.degrees(air["value"])
+    now = reading.degrees(one["value"])
     return "" if f" {now}" in _message(alarm) else words.BY_NOW.format(value=now)
 
 

@@ -5,7 +5,7 @@ import pytest
 from propstick.garden import Garden, Site
 from propstick_api.live import Health
 from propstick_api.page.alarms_part import alarm_list
-from propstick_api.page.home import _picture, about_words
+from propstick_api.page.home import _is_tonight, _picture, about_words
 from propstick_api.page.reading import Reading, has_decimal_comma, span_words
 from propstick_api.page.sentence import sentence, standing_advice
 
@@ -190,3 +190,26 @@ def test_the_next_step_of_a_shut_lid_is_its_cover():
     box = _box(advice=_line("cover", opening=0.0)) | {"lid": {"opening": 0.0, "from": "told"}}
     assert "next covered" in str(_picture(box, box["advice"], is_night=True))
     assert "next shut" not in str(_picture(box, box["advice"], is_night=True))
+
+
+def test_soil_is_said_as_it_is_now_too():
+    """The message has the figure of last evening."""
+    soil = {"value": 6.0, "age_s": 0}
+    alarm = _alarm("soil-cold", severity="Minor") | {"message": "the soil in north is at 9.3 °C: it waits."}
+    said = _said(_box() | {"soil": soil}, alarms=[alarm])
+    assert said == "Nothing presses. It can wait: the soil in north is at 9.3 °C: it waits. Now it is 6.0 °C."
+
+
+@pytest.mark.parametrize(
+    ("night", "now", "is_night", "tonight"),
+    [
+        ("2026-03-18", "2026-03-18T20:00:00Z", True, True),
+        ("2026-03-18", "2026-03-19T05:00:00Z", True, True),
+        ("2026-03-18", "2026-03-19T10:00:00Z", False, False),
+        ("2026-03-19", "2026-03-19T16:30:00Z", False, True),
+    ],
+)
+def test_last_night_is_not_called_tonight(night, now, is_night, tonight):
+    """By day the newest forecast may be of the night that is over."""
+    box = {"forecast": {"night": {"night": night}}}
+    assert _is_tonight(box, {"time": now, "zone": "Europe/Dublin"}, is_night) is tonight
