@@ -7,7 +7,7 @@ import pytest
 
 from propstick.app.night_scene import drawn_night, scene_of, worst_night
 from propstick.errors import InputError
-from propstick.records import Alarm
+from propstick.records import Alarm, LidOpening
 
 
 def test_the_worst_night_is_the_one_nearest_the_frost_limit(spring_report):
@@ -93,3 +93,15 @@ def test_the_curve_of_a_what_if_is_drawn(spring_report):
     box = scene_of(replace(spring_report, what_if=found), date(2026, 4, 11)).boxes[0]
     assert box.otherwise.value_c.tolist() == [1.5, 1.25]
     assert box.otherwise_words == "open"
+
+
+@pytest.mark.parametrize(("known_from", "known"), [("contact", True), ("told", False), ("estimate", False)])
+def test_a_lid_a_contact_still_tells_of_is_known_however_long_it_has_not_moved(
+    spring_report, known_from, known
+):
+    """Shut for a week and heard of every minute; a word of a week ago is old."""
+    closed = LidOpening(
+        box="north", time_s=spring_report.from_s - 7 * 86_400, opening=0.0, known_from=known_from
+    )
+    scene = scene_of(replace(spring_report, lids=(closed,)), date(2026, 4, 11))
+    assert (scene.boxes[0].lids == (closed,)) == known

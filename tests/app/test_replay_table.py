@@ -63,3 +63,46 @@ def test_flags_and_remarks_are_told_in_words(spring_report):
 def test_an_empty_part_leaves_no_heading(spring_report, name):
     """Nothing to say, nothing said."""
     assert len(table_of(replace(spring_report, **{name: ()}))) < len(table_of(spring_report))
+
+
+def test_a_box_without_an_air_probe_is_said_to_be_unwatched(spring_report):
+    """No alarm of it is no good news; and where there is no box at all, that is said."""
+    garden = spring_report.garden
+    soil = tuple(probe for probe in garden.probes if (probe.box, probe.place) != ("north", "air"))
+    text = " ".join(table_of(replace(spring_report, garden=replace(garden, probes=soil))).split())
+    assert "No air probe in north: heat and frost there are not seen" in text
+    bare = replace(garden, boxes=(), probes=tuple(p for p in garden.probes if p.box == "outside"))
+    assert "nothing to warn of" in table_of(replace(spring_report, garden=bare))
+    assert "No air probe" not in table_of(spring_report)
+
+
+def test_alarms_of_very_many_boxes_are_summed_over_them(spring_report):
+    """Forty boxes are one line a kind, with the worst and where it was."""
+    alarms = tuple(
+        Alarm(id=f"{kind}{k}", box=f"box{k}", kind=kind, state="normal", begun_s=0, peak_c=1 - k / 10,
+              raised_s=spring_report.from_s + k)
+        for k in range(40) for kind in ("frost", "no-shelter")
+    )  # fmt: skip
+    text = table_of(replace(spring_report, alarms=alarms))
+    assert "40     40     frost       11 Apr 2026  11 Apr 2026  −2.9 °C  box39" in text
+    assert len(text.splitlines()) < 60
+
+
+def test_a_site_whose_clock_and_sun_disagree_is_doubted_at_once(spring_report):
+    """Before any table: all of them would be of another night."""
+    site = replace(spring_report.garden.site, longitude=96.26)
+    report = replace(spring_report, garden=replace(spring_report.garden, site=site))
+    assert "Look at the site: longitude 96.26" in " ".join(table_of(report).split()[:80])
+    assert "Look at the site" not in table_of(spring_report)
+
+
+def test_the_worst_of_a_frost_ahead_is_called_foretold(spring_report):
+    """It was an expectation; the frost's own worst was felt by a probe."""
+    alarms = tuple(
+        Alarm(id=kind, box="north", kind=kind, state="normal", raised_s=spring_report.from_s, begun_s=0,
+              peak_c=-3.7)
+        for kind in ("frost-ahead", "frost")
+    )  # fmt: skip
+    lines = table_of(replace(spring_report, alarms=alarms)).splitlines()
+    assert any("frost-ahead" in line and line.endswith("−3.7 °C foretold") for line in lines)
+    assert any("  frost  " in line and line.endswith("−3.7 °C") for line in lines)

@@ -24,7 +24,7 @@ def fahrenheit(lone):
 
 
 def sunny(box, shut, opened, *, by_s=EIGHT_S):
-    reason = f"shut, sun would bring about {shut} °C; open {opened} °C"
+    reason = f"if shut, sun would bring about {shut} °C; open {opened} °C"
     return BriefLine(box=box, advice="open", opening=1.0, reason=reason, by_s=by_s)
 
 
@@ -32,9 +32,9 @@ def test_one_two_and_three_boxes_share_a_sentence(speech):
     lines = [sunny("north", 35, 15), sunny("lane", 29, 15), sunny("pump", 40, 15)]
     said = [brief_text("morning", lines[:k], [], speech) for k in (1, 2, 3)]
     assert said == [
-        "Morning: Open north by 08:00: shut, sun would bring about 35 °C; open 15 °C.",
-        "Morning: Open north and lane by 08:00: shut, sun would bring about 35 and 29 °C; open 15 °C.",
-        "Morning: Open north, lane and pump by 08:00: shut, sun would bring about 35, 29 and 40 °C; "
+        "Morning: Open north by 08:00: if shut, sun would bring about 35 °C; open 15 °C.",
+        "Morning: Open north and lane by 08:00: if shut, sun would bring about 35 and 29 °C; open 15 °C.",
+        "Morning: Open north, lane and pump by 08:00: if shut, sun would bring about 35, 29 and 40 °C; "
         "open 15 °C.",
     ]
 
@@ -103,7 +103,7 @@ def test_how_sure_the_sun_is(speech):
         advice_reason(Choice("prop", "risk", PROPPED, 33.0, 27.0, 14.0), speech),
     ]
     assert said == [
-        "shut, sun would bring about 35 °C; open 15 °C",
-        "shut, sun may bring about 25 °C; propped 18 °C",
-        "shut, sun might bring as much as 33 °C; propped 14 °C",
+        "if shut, sun would bring about 35 °C; open 15 °C",
+        "if shut, sun may bring about 25 °C; propped 18 °C",
+        "if shut, sun might bring as much as 33 °C; propped 14 °C",
     ]

@@ -9,6 +9,9 @@ from propstick_api.page.markup import Safe, tag
 from propstick_api.page.reading import Reading
 from propstick_api.page.sentence import by_need
 
+FORETOLD = frozenset({"frost-ahead"})
+"""Alarms whose worst figure is a forecast's: nothing was measured there yet."""
+
 
 def alarm_list(
     alarms: list[dict[str, Any]], asked: list[dict[str, Any]], reading: Reading, *, now_s: int
@@ -30,7 +33,8 @@ def _alarm(alarm: dict[str, Any], pending: str | None, reading: Reading, now_s: 
     )
     said = words.ALARM_SINCE.format(state=state, since=reading.when(alarm["begun"], now_s=now_s))
     if alarm["peak_c"] is not None and alarm["peak_at"] is not None:
-        said += words.ALARM_PEAK.format(
+        peak = words.ALARM_EXPECTED if alarm["kind"] in FORETOLD else words.ALARM_PEAK
+        said += peak.format(
             peak=reading.degrees(alarm["peak_c"]), clock=reading.when(alarm["peak_at"], now_s=now_s)
         )
     answers = (

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from propstick.drawing.frame import frame_picture
+from propstick.times import local_date
 from propstick_api.live import Health
 from propstick_api.page import words
 from propstick_api.page.alarms_part import alarm_list
 from propstick_api.page.markup import Safe, join, tag
 from propstick_api.page.reading import Reading, span_words
-from propstick_api.page.sentence import deed, is_done, is_old, next_opening, sentence
+from propstick_api.page.sentence import deed, is_done, is_old, next_opening, sentence, standing_advice
 
 PLACES = (("air", words.AIR), ("soil", words.SOIL))
 
@@ -77,20 +79,34 @@ def trend_words(rise_c_per_h: float | None, reading: Reading) -> str:
     return f"{word}, {words.PER_HOUR.format(rate=reading.difference(rise_c_per_h))}"
 
 
+def about_words(minutes: float) -> str:
+    """A span as finely as a slope can tell: `10 minutes`, `an hour and a half`, `3 hours`."""
+    if minutes < 52.5:
+        return span_words(60 * max(5, 5 * round(minutes / 5)))
+    halves = round(minutes / 30)
+    return words.HOUR_AND_A_HALF if halves == 3 else span_words(3600 * round(halves / 2))
+
+
 def _box(box: dict[str, Any], view: dict[str, Any], reading: Reading, *, now_s: int, is_night: bool) -> Safe:
     name = box["box"]
     alarms = [alarm for alarm in view["alarms"] if alarm["box"] == name]
+    tonight = _is_tonight(box, view, is_night)
     heading = f"box-{name}"
     return tag(
         "section",
         tag("h2", name, id=heading),
-        _picture(box, is_night=is_night),
+        _picture(box, standing_advice(box, view), is_night=is_night),
         tag(
             "div",
             alarm_list(alarms, view["asked"], reading, now_s=now_s),
-            _advice(box, reading, alarms),
+            _advice(box, standing_advice(box, view), reading, alarms),
             tag("p", words.DOUBTS[box["doubt"]]) if box.get("doubt") else None,
-            tag("dl", *_values(box, view["step_s"], reading), *_room(box, reading), *_sown(box, reading)),
+            tag(
+                "dl",
+                *_values(box, view["step_s"], reading),
+                *_room(box, reading, is_tonight=tonight),
+                *_sown(box, reading),
+            ),
             class_="facts",
         ),
         class_="box",
@@ -98,13 +114,18 @@ def _box(box: dict[str, Any], view: dict[str, Any], reading: Reading, *, now_s: 
     )
 
 
-def _picture(box: dict[str, Any], *, is_night: bool) -> Safe:
-    opening, line = box["lid"]["opening"], box["advice"]
+def _picture(box: dict[str, Any], line: dict[str, Any] | None, *, is_night: bool) -> Safe:
+    opening = box["lid"]["opening"]
     wanted = None if line is None or is_done(box, line) else next_opening(line)
     now = words.LID_NOW.format(lid=lid_words(opening), source=words.LID_SOURCE.get(box["lid"]["from"], ""))
     if box["cover"]:
         now += f", {words.COVERED}"
-    after = "" if wanted is None else "; " + words.LID_NEXT.format(lid=lid_words(wanted))
+    after = "" if wanted is None else words.LID_NEXT.format(lid=lid_words(wanted))
+    if wanted is not None and opening is not None and lid_words(opening) == lid_words(wanted):
+        wanted, after = None, words.COVER_ON if line and line["advice"] == "cover" else ""
+    elif line and line["advice"] == "uncover" and not is_done(box, line):
+        after = words.COVER_OFF
+    after = f"; {after}" if after else ""
     svg = frame_picture(
         words=f"{box['box']}: {now}{after}",
         opening=opening,
@@ -117,9 +138,10 @@ def _picture(box: dict[str, Any], *, is_night: bool) -> Safe:
     return tag("figure", Safe(svg), tag("figcaption", now, tag("b", after) if after else None))
 
 
-def _advice(box: dict[str, Any], reading: Reading, alarms: list[dict[str, Any]]) -> Safe | None:
+def _advice(
+    box: dict[str, Any], line: dict[str, Any] | None, reading: Reading, alarms: list[dict[str, Any]]
+) -> Safe | None:
     """The last brief's line; not where it says leave and an alarm has since asked for a hand."""
-    line = box["advice"]
     overtaken = any(a["kind"] in HAND_KINDS and a["state"] in STANDING for a in alarms)
     if line is None or (line["advice"] == "leave" and overtaken):
         return None
@@ -127,7 +149,9 @@ def _advice(box: dict[str, Any], reading: Reading, alarms: list[dict[str, Any]])
     done = is_done(box, line) and line["advice"] != "leave"
     advice = words.ADVICE_LEAVE if line["reason"].startswith(words.AS_IT_SHOULD) else words.ADVICE
     reason = line["reason"].removeprefix(words.AS_IT_SHOULD)
-    said = advice.format(deed=deed(line), by=by, reason=reason)
+    if advice == words.ADVICE_LEAVE:
+        reason = reason[:1].upper() + reason[1:]
+    said = advice.format(deed=deed(line, box), by=by, reason=reason)
     said = said[0].upper() + said[1:]
     return tag("p", f"{words.DONE} {said}" if done else said, class_="advice")
 
@@ -147,7 +171,16 @@ def _values(box: dict[str, Any], step_s: int, reading: Reading) -> list[Safe]:
     return found
 
 
-def _room(box: dict[str, Any], reading: Reading) -> list[Safe]:
+def _is_tonight(box: dict[str, Any], view: dict[str, Any], is_night: bool) -> bool:
+    """Whether the last night that was forecast is still to come, or is this one: by day it may be over."""
+    forecast = box["forecast"]["night"]
+    if forecast is None or is_night:
+        return True
+    now_s = datetime.fromisoformat(view["time"]).timestamp()
+    return forecast["night"] == local_date(now_s, view["zone"]).isoformat()
+
+
+def _room(box: dict[str, Any], reading: Reading, *, is_tonight: bool = True) -> list[Safe]:
     if box["air"]["value"] is None:
         return [tag("dt", words.ROOM), tag("dd", words.NO_LIMIT)]
     lines = []
@@ -161,8 +194,8 @@ def _room(box: dict[str, Any], reading: Reading) -> list[Safe]:
         is_past = room["c"] <= 0
         left = (words.ROOM_GONE if is_past else words.ROOM_LEFT).format(room=reading.difference(room["c"]))
         if room["minutes"] and not is_past:
-            left += words.ROOM_MINUTES.format(span=span_words(60 * room["minutes"]))
-        if room.get("tonight_c") is not None:
+            left += words.ROOM_MINUTES.format(span=about_words(room["minutes"]))
+        if room.get("tonight_c") is not None and is_tonight:
             tonight = words.TONIGHT_BELOW if room["tonight_c"] < 0 else words.TONIGHT_ABOVE
             left += tonight.format(room=reading.difference(room["tonight_c"]))
         lines.append(tag("li", f"{name}: ", tag("strong", left) if is_past else left))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 from typing import Any
 
@@ -13,10 +14,12 @@ from propstick_api.page.reading import Reading, span_words
 STANDING = frozenset({"unacknowledged", "acknowledged"})
 WAITS = frozenset({"Minor", "Unknown"})
 """Severities (CAP 1.2) that can wait; the others call for a hand."""
-OF_AIR = frozenset({"heat", "frost", "fast-rise"})
-"""Alarms whose message has the air as it was when they were raised."""
+MEASURED = {"heat": "air", "frost": "air", "fast-rise": "air", "soil-cold": "soil", "soil-hot": "soil"}
+"""Alarms whose message has a reading as it was when they were raised, and the place it is of."""
 LID_IS_THERE = 0.08
 """A lid so near to where it should be has been seen to."""
+_DEED = re.compile(r": (open|cover|close and cover) it( before)?\.$")
+"""The end of an alarm's message: what to do."""
 VALUE_IS_OLD_STEPS = 3
 VALUE_IS_OLD_S = 1200
 
@@ -32,16 +35,18 @@ def sentence(view: dict[str, Any] | None, health: Health, reading: Reading, *, n
     unseen = [a for a in pressing if a["state"] == "unacknowledged" and a["id"] not in asked]
     if unseen:
         return _needs(unseen, view, reading)
+    silent = [box["box"] for box in view["boxes"] if is_old(box["air"], view["step_s"])]
     due = _due(view, reading, now_s=now_s)
     if due is not None:
-        return due
+        return due + (words.ALSO_SILENT.format(boxes=listed(silent)) if silent else "")
     if pressing:
         return words.SEEN.format(message=_message(pressing[0]))
-    silent = [box["box"] for box in view["boxes"] if is_old(box["air"], view["step_s"])]
     if silent:
         return words.NOTHING_KNOWN.format(boxes=listed(silent))
     waiting = [a for a in view["alarms"] if a["state"] == "unacknowledged" and a["id"] not in asked]
-    return words.CAN_WAIT.format(message=_message(waiting[0])) if waiting else words.NOTHING
+    if not waiting:
+        return words.NOTHING
+    return words.CAN_WAIT.format(message=_message(waiting[0])) + _since(waiting[0], view, reading)
 
 
 def is_old(place: dict[str, Any], step_s: int) -> bool:
@@ -72,9 +77,19 @@ def next_opening(line: dict[str, Any] | None) -> float | None:
     return {"open": 1.0, "close": 0.0, "cover": 0.0}.get(line["advice"])
 
 
-def deed(line: dict[str, Any]) -> str:
+def deed(line: dict[str, Any], box: dict[str, Any]) -> str:
     """What the advice says, in a few words."""
-    return words.DEEDS[line["advice"]].format(box=line["box"])
+    is_shut = box["lid"]["opening"] is not None and box["lid"]["opening"] <= LID_IS_THERE
+    said = words.COVER_SHUT if line["advice"] == "cover" and is_shut else words.DEEDS[line["advice"]]
+    return said.format(box=line["box"])
+
+
+def standing_advice(box: dict[str, Any], view: dict[str, Any]) -> dict[str, Any] | None:
+    """The advice for a box; none where a later brief had nothing to say of it, as of one that fell silent."""
+    line, brief = box["advice"], view.get("brief")
+    if line is None or brief is None or "issued" not in line:
+        return line
+    return None if line["issued"] < brief["issued"] else line
 
 
 def _cannot_say(pressing: list[dict[str, Any]], health: Health) -> str:
@@ -93,31 +108,37 @@ def _needs(alarms: list[dict[str, Any]], view: dict[str, Any], reading: Reading)
     first = by_need(alarms)[0]
     message = _message(first) + _since(first, view, reading)
     others = [a for a in alarms if a["box"] != first["box"]]
+    alike = _DEED.search(_message(first))
+    if others and alike and {(_DEED.search(_message(a)) or [""])[0] for a in alarms} == {alike[0]}:
+        what = _message(first).removesuffix(alike[0]) + "." + _since(first, view, reading)
+        return words.NEEDS_ALIKE.format(deed=alike[1], boxes=_boxes([first, *others]), message=what)
     if others:
         return words.NEEDS_MANY.format(boxes=_boxes([first, *others]), message=message)
     return words.NEEDS_ONE.format(message=message)
 
 
 def _since(alarm: dict[str, Any], view: dict[str, Any], reading: Reading) -> str:
-    """What the air has come to since the message was made, where that is another figure."""
-    air = next((box["air"] for box in view["boxes"] if box["box"] == alarm["box"]), None)
-    if alarm["kind"] not in OF_AIR or air is None or is_old(air, view["step_s"]):
+    """What the place has come to since the message was made, where that is another figure."""
+    place = MEASURED.get(alarm["kind"], "")
+    one = next((box.get(place) for box in view["boxes"] if box["box"] == alarm["box"]), None)
+    if one is None or is_old(one, view["step_s"]):
         return ""
-    now = reading.degrees(air["value"])
-    return "" if now in _message(alarm) else words.BY_NOW.format(value=now)
+    now = reading.degrees(one["value"])
+    return "" if f" {now}" in _message(alarm) else words.BY_NOW.format(value=now)
 
 
 def _due(view: dict[str, Any], reading: Reading, *, now_s: int) -> str | None:
     """The advice that is due first and not followed yet."""
-    lines = [(box["advice"], box) for box in view["boxes"] if box["advice"] is not None]
-    open_ones = [line for line, box in lines if not is_done(box, line)]
+    lines = [(standing_advice(box, view), box) for box in view["boxes"]]
+    open_ones = [(line, box) for line, box in lines if line is not None and not is_done(box, line)]
     if not open_ones:
         return None
-    first = min(open_ones, key=lambda line: line["by"] or "9")
+    first, box = min(open_ones, key=lambda one: one[0]["by"] or "9")
+    said = deed(first, box)
     if first["by"] is None:
-        return words.DUE_NOW.format(deed=deed(first))
+        return words.DUE_NOW.format(deed=said)
     is_late = datetime.fromisoformat(first["by"]).timestamp() < now_s
-    return (words.OVERDUE if is_late else words.DUE).format(deed=deed(first), by=reading.clock(first["by"]))
+    return (words.OVERDUE if is_late else words.DUE).format(deed=said, by=reading.clock(first["by"]))
 
 
 def _boxes(alarms: list[dict[str, Any]]) -> str:

@@ -23,6 +23,7 @@ HOME, NIGHTS, SEASON = "The boxes", "Nights", "Season"
 # The sentence: does anything need me now?
 NEEDS_ONE = "Yes: {message}"
 NEEDS_MANY = "Yes: {boxes} need you. First: {message}"
+NEEDS_ALIKE = "Yes: {deed} {boxes}. First: {message}"
 BY_NOW = " Now it is {value}."
 OVERDUE = "Yes: {deed} — it was due by {by}."
 DUE = "Soon: {deed} by {by}."
@@ -31,6 +32,7 @@ SEEN = "Nothing new: you have seen it, and it still stands. {message}"
 CAN_WAIT = "Nothing presses. It can wait: {message}"
 NOTHING = "No: nothing needs you now."
 NOTHING_KNOWN = "Perhaps: {boxes} gives no fresh air reading. Nothing else needs you. Go and look."
+ALSO_SILENT = " Nor does {boxes} give a fresh air reading: go and look."
 CANNOT_SAY = "Cannot say: what is shown here is {age} old. Go and look."
 CANNOT_SAY_STOOD = (
     "Cannot say: what is shown here is {age} old. When last heard of, {boxes} needed you. Go and look."
@@ -52,8 +54,10 @@ DEEDS = {
     "air": "air {box}",
     "leave": "leave {box} as it is",
 }
+COVER_SHUT = "cover {box}"
+"""Of a lid that is shut already."""
 ADVICE = "{deed}{by}: {reason}."
-ADVICE_LEAVE = "{deed}, that is right{by}. If {reason}."
+ADVICE_LEAVE = "{deed}, that is right{by}. {reason}."
 AS_IT_SHOULD = "as it should be: "
 """How the brief begins its reason where a lid can stay."""
 ADVICE_BY = " by {by}"
@@ -67,6 +71,7 @@ DOUBTS = {
 LID_SHUT, LID_OPEN, LID_PROPPED, LID_UNKNOWN = "shut", "wide open", "propped, {percent} % open", "not known"
 LID_NOW = "Lid {lid}{source}"
 LID_NEXT = "next {lid}"
+COVER_ON, COVER_OFF = "next covered", "next uncovered"
 DONE = "Done:"
 LID_SOURCE = {"estimate": " (by estimate)", "told": " (as told)", "contact": " (by its contact)"}
 COVERED = "covered"
@@ -87,6 +92,7 @@ LIMIT_NAMES = {"heat": "too hot, {limit}", "prop": "to prop, {limit}", "frost": 
 ROOM_LEFT = "{room} left"
 ROOM_GONE = "past it by {room}"
 ROOM_MINUTES = ", about {span} at this rate"
+HOUR_AND_A_HALF = "an hour and a half"
 TONIGHT_BELOW = "; tonight {room} below it"
 TONIGHT_ABOVE = "; tonight {room} above it"
 NO_LIMIT = "no room known: no air reading"
@@ -101,6 +107,7 @@ ALARM_STATES = {
 }
 ALARM_SINCE = "{state}, since {since}"
 ALARM_PEAK = "; worst {peak} at {clock}"
+ALARM_EXPECTED = "; at worst {peak} expected, foretold at {clock}"
 ACKNOWLEDGE, SHELVE, UNSHELVE = "I have seen it", "Shelve it", "Take it off the shelf"
 SHELVE_FOR = "for"
 SHELVE_HOURS = {"1": "1 hour", "4": "4 hours", "12": "12 hours", "24": "a day", "72": "3 days"}

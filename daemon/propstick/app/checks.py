@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from propstick.app import sun_doubts
 from propstick.app.settings import PushTarget, Settings
 from propstick.app.sightings import STORE, Sighting
 from propstick.garden import OUTSIDE, Box
@@ -42,7 +43,7 @@ class Finding:
         return {"thing": self.thing, "mark": self.mark, "found": self.found, "do": self.do}
 
 
-def garden(settings: Settings) -> Iterator[Finding]:
+def garden(settings: Settings, *, now_s: int = BUILT_S) -> Iterator[Finding]:
     """What the file says, and what it leaves out that a grower would miss."""
     it = settings.garden
     count = f"{_count(len(it.boxes), 'box', 'boxes')}, {_count(len(it.probes), 'probe', 'probes')}"
@@ -76,6 +77,13 @@ def garden(settings: Settings) -> Iterator[Finding]:
             mark="look",
             found="no position: the sun is unknown, forecasts are plain",
             do="set latitude, longitude and zone in [site]",
+        )
+    if doubt := sun_doubts.doubt(it.site, now_s):
+        yield Finding(
+            thing="site",
+            mark="bad",
+            found=doubt,
+            do="west of Greenwich the longitude has a minus; see [site] latitude, longitude and zone",
         )
     if it.boxes and not it.probes_at(OUTSIDE, "air"):
         yield Finding(
@@ -162,8 +170,9 @@ def probes(
         yield from _triggers(tree)
     for trouble in troubles:
         yield Finding(thing="wire", mark="bad", found=trouble, do="look at plug, cable and pull-up resistor")
+    loose = [one.id for one in found if one.assigned is None]
     for one in found:
-        yield _probe(one, settings.garden.site.unit, settings.garden.step_s, now_s)
+        yield _probe(one, settings.garden.site.unit, settings.garden.step_s, now_s, loose=loose)
 
 
 def _triggers(tree: Path) -> Iterator[Finding]:
@@ -177,7 +186,18 @@ def _triggers(tree: Path) -> Iterator[Finding]:
             )
 
 
-def _probe(one: Sighting, unit: Unit, step_s: int, now_s: int) -> Finding:
+def _unseen(one: Sighting, loose: Sequence[str]) -> str:
+    """What to do about a probe that is not there: a new one on the wire may stand in its place."""
+    same = [other for other in loose if other.lower() == one.id.lower()]
+    if same:
+        return f"write its id as the wire does: {same[0]}"
+    cable = "look at its plug and cable, or at its node's battery"
+    if len(loose) == 1 and "/" not in one.id:
+        cable += f"; if {loose[0]} was put in its place, write that id in its [[probe]]"
+    return cable
+
+
+def _probe(one: Sighting, unit: Unit, step_s: int, now_s: int, *, loose: Sequence[str] = ()) -> Finding:
     if one.assigned is None:
         return Finding(
             thing=one.id,
@@ -191,7 +211,7 @@ def _probe(one: Sighting, unit: Unit, step_s: int, now_s: int) -> Finding:
             thing=one.id,
             mark="bad",
             found=f"{place}: not seen",
-            do="look at its plug and cable, or at its node's battery",
+            do=_unseen(one, loose),
         )
     correction_c = one.assigned.correction_c
     words = [f"{place}: {_value(one, unit)}"]

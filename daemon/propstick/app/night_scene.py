@@ -180,11 +180,14 @@ def _line(report: Report, box: str, place: str, start_s: int, end_s: int) -> Lin
 
 
 def _lids(report: Report, box: str, start_s: int, end_s: int) -> tuple[LidOpening, ...]:
-    """Openings inside the picture, and the last one before it if it is not long past."""
+    """Openings inside the picture, and the last one before: not long past, or still told by a contact."""
     mine = sorted(
         (lid for lid in report.lids if lid.box == box and lid.time_s <= end_s), key=lambda x: x.time_s
     )
-    before = [lid for lid in mine if start_s - 2 * DAY_S <= lid.time_s < start_s][-1:]
+    before = [lid for lid in mine if lid.time_s < start_s][-1:]
+    if before and before[0].time_s < start_s - 2 * DAY_S:
+        contact_tells = len(report.series(box, "lid").between(start_s, end_s)) > 0
+        before = before if before[0].known_from == "contact" and contact_tells else []
     return (*before, *(lid for lid in mine if lid.time_s >= start_s))
 
 

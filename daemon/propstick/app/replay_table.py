@@ -2,19 +2,28 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
+from propstick.app import sun_doubts
+from propstick.app.replay_figures import (
+    clock_of,
+    day_of,
+    degrees_of,
+    figure_of,
+    moment_of,
+    rest_of,
+    table_lines,
+    wrapped,
+)
 from propstick.app.replay_report import Observed, Report
 from propstick.app.skill.words import SHORT, sentences
+from propstick.garden import Garden
 from propstick.records import Alarm
-from propstick.times import clock_text, local
-from propstick.units import shown, shown_difference
+from propstick.units import shown_difference
 
-WIDTH = 80
 _MOST_ALARMS, _MOST_NOTICES, _MOST_NIGHTS = 30, 12, 14
 _COLD = frozenset({"frost", "frost-ahead", "soil-cold"})
 _WITH_PEAK = _COLD | {"heat", "heat-ahead", "fast-rise", "soil-hot"}
@@ -35,7 +44,7 @@ _FLAG_WORDS = {
 def table_of(report: Report) -> str:
     """The whole text, without a final line end."""
     parts = [
-        *_wrapped(summary(report)),
+        *wrapped(summary(report)),
         *_stretch(report),
         *_alarms(report),
         *_notices(report),
@@ -74,21 +83,37 @@ def worst_minute(report: Report) -> str:
                 limits = report.garden.limits_for(one.box, one.date)
                 limit_c = limits.heat_c if which else limits.frost_c
                 over_c = (one.value_c - limit_c) * (1 if which else -1) if limit_c is not None else over_c
-            when = _when(one.at_s, report)
-            found.append((over_c, f"{word}: {_degrees(one.value_c, report)} in {one.box} at {when}."))
+            when = moment_of(one.at_s, report)
+            found.append((over_c, f"{word}: {degrees_of(one.value_c, report)} in {one.box} at {when}."))
     return max(found, key=lambda item: item[0])[1].replace("in outside", "outside") if found else ""
 
 
 def _stretch(report: Report) -> list[str]:
     site = report.garden.site
     zone = site.zone or "UTC"
-    lines = [f"{_when(report.from_s, report)} to {_when(report.to_s, report)}, times of {zone}"]
+    lines = [f"{moment_of(report.from_s, report)} to {moment_of(report.to_s, report)}, times of {zone}"]
+    if doubt := sun_doubts.doubt(site, report.from_s):
+        lines += wrapped(f"Look at the site: {doubt}. West of Greenwich the longitude has a minus.")
     if not site.has_sun:
-        lines += _wrapped(
+        lines += wrapped(
             "The site is not known, so neither is the sun: plain methods decide, nights count from "
             "18:00 to 08:00. Name it with --site LAT,LON,ZONE."
         )
-    return lines
+    return lines + _unseen(report.garden)
+
+
+def _unseen(garden: Garden) -> list[str]:
+    """What no warning can come of: silence there is no good news."""
+    if not garden.boxes:
+        return wrapped("No box in it, only the open ground: there is nothing to warn of.")
+    blind = [box for box in garden.box_names if not garden.probes_at(box, "air")]
+    if not blind:
+        return []
+    return wrapped(f"No air probe in {_listed(blind)}: heat and frost there are not seen, so not warned of.")
+
+
+def _listed(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _alarms(report: Report) -> list[str]:
@@ -98,17 +123,17 @@ def _alarms(report: Report) -> list[str]:
         return ["", *_alarm_sums(report)]
     rows = [
         (
-            _when(alarm.raised_s, report),
+            moment_of(alarm.raised_s, report),
             "still on"
             if alarm.returned_s is None
-            else _when(alarm.returned_s, report, short_of=alarm.raised_s),
+            else moment_of(alarm.returned_s, report, short_of=alarm.raised_s),
             alarm.box,
             alarm.kind + (f" {alarm.place}" if alarm.kind.startswith("probe") and alarm.place else ""),
             _peak(alarm, report),
         )
         for alarm in report.alarms
     ]
-    return ["", *_table(("raised", "until", "box", "alarm", "worst"), rows)]
+    return ["", *table_lines(("raised", "until", "box", "alarm", "worst"), rows)]
 
 
 def _alarm_sums(report: Report) -> list[str]:
@@ -116,23 +141,51 @@ def _alarm_sums(report: Report) -> list[str]:
     groups: dict[tuple[str, str], list[Alarm]] = {}
     for alarm in report.alarms:
         groups.setdefault((alarm.box, alarm.kind), []).append(alarm)
+    if len(groups) > _MOST_ALARMS:
+        return _alarm_kinds(report)
     rows = []
     for (box, kind), alarms in sorted(groups.items(), key=lambda item: -len(item[1])):
-        peaks = [alarm for alarm in alarms if alarm.peak_c is not None]
-        sign = -1 if kind in _COLD else 1
-        worst = max(peaks, key=lambda alarm: sign * (alarm.peak_c or 0.0), default=alarms[-1])
-        days = _day(alarms[0].raised_s, report), _day(alarms[-1].raised_s, report)
-        rows.append((str(len(alarms)), box, kind, *days, _peak(worst, report)))
+        rows.append((str(len(alarms)), box, kind, *_first_last_worst(alarms, report)))
     return [
-        *_table(("times", "box", "alarm", "first", "last", "worst"), rows),
+        *table_lines(("times", "box", "alarm", "first", "last", "worst"), rows),
         "  --json has every one of them",
     ]
+
+
+def _alarm_kinds(report: Report) -> list[str]:
+    """Alarms of many boxes by kind alone: in how many boxes, and where the worst was."""
+    groups: dict[str, list[Alarm]] = {}
+    for alarm in report.alarms:
+        groups.setdefault(alarm.kind, []).append(alarm)
+    rows = []
+    for kind, alarms in sorted(groups.items(), key=lambda item: -len(item[1])):
+        worst = _worst(alarms)
+        where = worst.box if _peak(worst, report) != "-" else ""
+        boxes = str(len({alarm.box for alarm in alarms}))
+        rows.append((str(len(alarms)), boxes, kind, *_first_last_worst(alarms, report), where))
+    return [
+        *table_lines(("times", "boxes", "alarm", "first", "last", "worst", "in"), rows),
+        "  --json has every one of them",
+    ]
+
+
+def _worst(alarms: Sequence[Alarm]) -> Alarm:
+    peaks = [alarm for alarm in alarms if alarm.peak_c is not None]
+    sign = -1 if alarms[0].kind in _COLD else 1
+    return max(peaks, key=lambda alarm: sign * (alarm.peak_c or 0.0), default=alarms[-1])
+
+
+def _first_last_worst(alarms: Sequence[Alarm], report: Report) -> tuple[str, str, str]:
+    days = day_of(alarms[0].raised_s, report), day_of(alarms[-1].raised_s, report)
+    return *days, _peak(_worst(alarms), report)
 
 
 def _peak(alarm: Alarm, report: Report) -> str:
     if alarm.peak_c is None or alarm.kind not in _WITH_PEAK:
         return "-"
-    return _degrees(alarm.peak_c, report)
+    # Of a frost ahead nothing was measured: its worst is what was expected then.
+    foretold = " foretold" if alarm.kind == "frost-ahead" else ""
+    return degrees_of(alarm.peak_c, report) + foretold
 
 
 def _notices(report: Report) -> list[str]:
@@ -140,8 +193,8 @@ def _notices(report: Report) -> list[str]:
         return []
     lines = ["", "sent"]
     for notice in report.notices[:_MOST_NOTICES]:
-        lines += _wrapped(f"{_when(notice.issued_s, report)}  {notice.text}", indent="  ", rest=" " * 16)
-    return lines + _more(report.notices, _MOST_NOTICES)
+        lines += wrapped(f"{moment_of(notice.issued_s, report)}  {notice.text}", indent="  ", rest=" " * 16)
+    return lines + rest_of(report.notices, _MOST_NOTICES)
 
 
 def _nights(report: Report) -> list[str]:
@@ -155,13 +208,13 @@ def _nights(report: Report) -> list[str]:
         (
             one.date.isoformat() + ("" if one.whole else " (part)"),
             one.box,
-            _degrees(one.value_c or 0.0, report),
-            _clock(one.at_s or 0, report),
+            degrees_of(one.value_c or 0.0, report),
+            clock_of(one.at_s or 0, report),
             _foretold(one, report),
         )
         for one in shown_nights
     ]
-    return ["", *_table((title, "box", "lowest", "at", "foretold"), rows)]
+    return ["", *table_lines((title, "box", "lowest", "at", "foretold"), rows)]
 
 
 def _foretold(one: Observed, report: Report) -> str:
@@ -169,8 +222,8 @@ def _foretold(one: Observed, report: Report) -> str:
     if not mine:
         return "-"
     first = min(mine, key=lambda forecast: forecast.issued_s)
-    low, high = (_figure(value, report) for value in (first.low_c, first.high_c))
-    return f"{_degrees(first.min_c, report)} ({low} to {high})"
+    low, high = (figure_of(value, report) for value in (first.low_c, first.high_c))
+    return f"{degrees_of(first.min_c, report)} ({low} to {high})"
 
 
 def _what_if(report: Report) -> list[str]:
@@ -178,14 +231,14 @@ def _what_if(report: Report) -> list[str]:
     if found is None:
         return []
     at_s = int(datetime.fromisoformat(found["at"]).timestamp())
-    low, high = (_figure(found[key], report) for key in ("low_c", "high_c"))
+    low, high = (figure_of(found[key], report) for key in ("low_c", "high_c"))
     return [
         "",
-        *_wrapped(
-            f"With {found['box']} {found['action']} from {_when(at_s, report)} on: lowest "
-            f"{_degrees(found['min_c'], report)} ({low} to {high}), highest "
-            f"{_degrees(found['max_c'], report)}. As it was: lowest "
-            f"{_degrees(found['observed_min_c'], report)}."
+        *wrapped(
+            f"With {found['box']} {found['action']} from {moment_of(at_s, report)} on: lowest "
+            f"{degrees_of(found['min_c'], report)} ({low} to {high}), highest "
+            f"{degrees_of(found['max_c'], report)}. As it was: lowest "
+            f"{degrees_of(found['observed_min_c'], report)}."
         ),
     ]
 
@@ -207,8 +260,8 @@ def _skill(report: Report) -> list[str]:
         )
         for name, one in best.items()
     ]
-    table = _table(("forecast", "of", "error", "plain", "better", "plain is"), rows) if rows else []
-    lines = [line for text in sentences(report.skill) for line in _wrapped(text, rest="  ")]
+    table = table_lines(("forecast", "of", "error", "plain", "better", "plain is"), rows) if rows else []
+    lines = [line for text in sentences(report.skill) for line in wrapped(text, rest="  ")]
     return ["", *table, *lines] if table or lines else []
 
 
@@ -235,50 +288,5 @@ def _readings(report: Report) -> list[str]:
     for word, count in sorted(report.flagged().items(), key=lambda item: -item[1]):
         lines.append(f"  {count:,} {word}: {_FLAG_WORDS.get(word, word)}")
     for remark in report.remarks:
-        lines += _wrapped(f"read: {remark}", indent="  ", rest="    ")
+        lines += wrapped(f"read: {remark}", indent="  ", rest="    ")
     return lines
-
-
-def _when(time_s: int, report: Report, *, short_of: int | None = None) -> str:
-    """Local day and clock; the clock alone on the day of `short_of`; the year only where there are two."""
-    zone = report.garden.site.zone
-    here = local(time_s, zone)
-    if short_of is not None and here.date() == local(short_of, zone).date():
-        return _clock(time_s, report)
-    years = local(report.from_s, zone).year != local(report.to_s, zone).year
-    return f"{here.day} {here:%b}{f' {here.year}' if years else ''} {_clock(time_s, report)}"
-
-
-def _clock(time_s: int, report: Report) -> str:
-    return clock_text(time_s, report.garden.site.zone, twelve_hour=report.garden.twelve_hour)
-
-
-def _day(time_s: int, report: Report) -> str:
-    here = local(time_s, report.garden.site.zone)
-    return f"{here.day} {here:%b %Y}"
-
-
-def _degrees(value_c: float, report: Report) -> str:
-    return f"{_figure(value_c, report)} °{report.garden.site.unit}"
-
-
-def _figure(value_c: float, report: Report) -> str:
-    figure = round(shown(value_c, report.garden.site.unit), 1) + 0.0  # no minus before a zero
-    return f"{figure:.1f}".replace("-", "\u2212").replace(".", report.garden.decimal_sign)
-
-
-def _more(items: Sequence[object], most: int) -> list[str]:
-    return [f"  and {len(items) - most:,} more; --json has them all"] if len(items) > most else []
-
-
-def _table(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
-    rows = list(rows)
-    widths = [max(len(row[k]) for row in (headers, *rows)) for k in range(len(headers))]
-    return [
-        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()[:WIDTH]
-        for row in (headers, *rows)
-    ]
-
-
-def _wrapped(text: str, *, indent: str = "", rest: str = "") -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=rest, break_on_hyphens=False)

@@ -10,7 +10,7 @@ from propstick.drawing.scales import TimeScale
 from propstick.drawing.scene import BoxNight, NightScene
 from propstick.drawing.sheet import CHARACTERS, EDGE, LEFT, LINE, MOST_ALARMS, MOST_NOTICES, RIGHT
 from propstick.records import Alarm
-from propstick.times import local
+from propstick.times import DAY_S, local
 
 _WORST = {"heat": "highest", "soil-hot": "highest", "frost": "lowest", "soil-cold": "lowest"}
 """Alarms whose peak is worth a word, and what it is."""
@@ -67,7 +67,7 @@ def alarm_list(alarms: list[Alarm], scene: NightScene, times: TimeScale, top: fl
 def _alarm_words(alarm: Alarm, scene: NightScene, times: TimeScale) -> str:
     def clock(time_s: int) -> str:
         at = local(time_s, scene.zone)
-        return ("" if times.inside(time_s) else f"{at.day} {at:%b} ") + scene.clock(time_s)
+        return ("" if _clock_tells(time_s, times) else f"{at.day} {at:%b} ") + scene.clock(time_s)
 
     kind, began = alarm.kind.replace("-", " "), clock(alarm.raised_s)
     if alarm.returned_s is None:
@@ -77,6 +77,11 @@ def _alarm_words(alarm: Alarm, scene: NightScene, times: TimeScale) -> str:
     if alarm.peak_c is not None and alarm.kind in _WORST:
         words += f", {_WORST[alarm.kind]} {scene.degrees(alarm.peak_c)}"
     return words
+
+
+def _clock_tells(time_s: int, times: TimeScale) -> bool:
+    """Whether no other moment of the picture has the same time of day."""
+    return times.end_s - DAY_S < time_s < times.start_s + DAY_S or times.inside(time_s)
 
 
 def sent_list(scene: NightScene, times: TimeScale, top: float) -> tuple[str, float]:

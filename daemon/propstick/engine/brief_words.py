@@ -66,7 +66,7 @@ def _deeds(lines: Sequence[BriefLine], speech: Speech, reasons: bool) -> list[st
 
 
 def _joined(reasons: Sequence[str]) -> str:
-    """Reasons alike but for their figures as one: `shut, sun would bring about 35, 29 and 40 °C`."""
+    """Reasons alike but for their figures as one: `if shut, sun would bring about 35, 29 and 40 °C`."""
     columns = zip(*(_FIGURE.findall(reason) for reason in reasons), strict=True)
     figures = iter([column[0] if len(set(column)) == 1 else listed(column) for column in columns])
     return _FIGURE.sub(lambda _: next(figures), reasons[0])
@@ -79,9 +79,9 @@ def advice_reason(choice: Choice, speech: Speech) -> str:
     left = "" if choice.remedy_c is None else speech.rough(choice.remedy_c)
     if choice.because in ("heat", "warm", "risk"):
         closed = {
-            "heat": f"shut, sun would bring about {value}",
-            "warm": f"shut, sun may bring about {value}",
-            "risk": f"shut, sun might bring as much as {value}",
+            "heat": f"if shut, sun would bring about {value}",
+            "warm": f"if shut, sun may bring about {value}",
+            "risk": f"if shut, sun might bring as much as {value}",
         }[choice.because]
         if choice.advice == "leave":
             return f"as it should be: {closed}"
@@ -99,7 +99,7 @@ def advice_reason(choice: Choice, speech: Speech) -> str:
     if choice.because == "chill":
         return f"about {value} if left; shut {left}" if left and left != value else f"about {value} tonight"
     return {
-        "cool-day": f"shut, no more than about {value}",
+        "cool-day": f"if shut, no more than about {value}",
         "damp": "damp for two days, and mild outside",
         "sun-again": "covered, and the day needs its light",
         "calm": f"about {value}, within its limits" if value else "within its limits",

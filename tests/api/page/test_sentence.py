@@ -4,8 +4,10 @@ import pytest
 
 from propstick.garden import Garden, Site
 from propstick_api.live import Health
+from propstick_api.page.alarms_part import alarm_list
+from propstick_api.page.home import _is_tonight, _picture, about_words
 from propstick_api.page.reading import Reading, has_decimal_comma, span_words
-from propstick_api.page.sentence import sentence
+from propstick_api.page.sentence import sentence, standing_advice
 
 READING = Reading(Garden(site=Site(zone="Europe/Dublin")))
 GOOD = Health("watching", "", 1_776_067_200, 20, 60)
@@ -117,3 +119,97 @@ def test_decimal_sign_by_language(language, comma):
 def test_spans(seconds, said):
     """No finer than a glance needs."""
     assert span_words(seconds) == said
+
+
+def test_boxes_that_need_the_same_hand_are_told_in_one_breath():
+    """What to do and where, then the reason of the first. Different deeds are not thrown together."""
+    ahead = "{box} may fall below 1 °C tonight, about −1.0 °C expected: cover it."
+    boxes = ("north", "lane", "pump")
+    alarms = [_alarm("frost-ahead", box=b) | {"message": ahead.format(box=b)} for b in boxes]
+    said = _said(_box("north"), _box("lane"), _box("pump"), alarms=alarms)
+    assert said == (
+        "Yes: cover north, lane and pump. First: north may fall below 1 °C tonight, about −1.0 °C expected."
+    )
+    alarms[1]["message"] = "lane is at 28.0 °C, over 27 °C: open it."
+    assert _said(alarms=alarms).startswith("Yes: north, lane and pump need you. First: north may fall")
+    hot = [_alarm(box=b) | {"message": f"{b} is at 28.0 °C, over 27 °C: open it."} for b in ("north", "lane")]
+    assert _said(alarms=hot).endswith("First: north is at 28.0 °C, over 27 °C. Now it is 8.0 °C.")
+
+
+def test_this_mornings_advice_is_none_once_the_evening_has_spoken():
+    """The brief passes over a box that fell silent: what the morning said of it is no deed of tonight."""
+    morning = _line("prop", "2026-04-13T06:00:00Z", 0.1) | {"issued": "2026-04-13T05:30:00Z"}
+    box = _box(advice=morning, opening=0.1)
+    assert standing_advice(box, {"brief": {"issued": "2026-04-13T05:30:00Z"}}) is morning
+    assert standing_advice(box, {"brief": {"issued": "2026-04-13T17:30:00Z"}}) is None
+
+
+def test_a_silent_box_is_named_beside_what_is_due():
+    """It may stand open, and nothing else on the page would say so."""
+    said = _said(_box("lane", advice=_line("close"), opening=1.0), _box(age_s=1900))
+    assert said.startswith("Yes: close north, when you can.")
+    assert said.endswith("Nor does north give a fresh air reading: go and look.")
+
+
+def test_a_lid_that_is_shut_is_not_to_be_shut_again():
+    """Only the cover is missing."""
+    line = _line("cover", opening=0.0)
+    assert _said(_box(advice=line)) == "Yes: cover north, when you can."
+    assert _said(_box(advice=line, opening=1.0)) == "Yes: close and cover north, when you can."
+
+
+@pytest.mark.parametrize(
+    ("minutes", "said"),
+    [
+        (1, "5 minutes"),
+        (33, "35 minutes"),
+        (50, "50 minutes"),
+        (58, "60 minutes"),
+        (79, "an hour and a half"),
+        (118, "2 hours"),
+        (175, "3 hours"),
+    ],
+)
+def test_a_slope_tells_no_minute(minutes, said):
+    """79 minutes to a limit at this hour's slope is nobody's knowledge."""
+    assert about_words(minutes) == said
+
+
+def test_what_was_foretold_is_not_shown_as_measured():
+    """−1.3 °C at 22:25 was an expectation of that hour; the frost alarm's own worst was felt by a probe."""
+    peak = {"peak_c": -1.3, "peak_at": "2026-04-13T07:30:00Z", "begun": "2026-04-13T07:00:00Z"}
+    alarm = _alarm("frost-ahead") | peak | {"shelved_until": None}
+    shown = str(alarm_list([alarm], [], READING, now_s=NOW_S))
+    assert "at worst −1.3 °C expected, foretold at 08:30" in shown
+    shown = str(alarm_list([alarm | {"kind": "frost"}], [], READING, now_s=NOW_S))
+    assert "; worst −1.3 °C at 08:30" in shown
+
+
+def test_the_next_step_of_a_shut_lid_is_its_cover():
+    """`Lid shut; next shut` says nothing."""
+    box = _box(advice=_line("cover", opening=0.0)) | {"lid": {"opening": 0.0, "from": "told"}}
+    assert "next covered" in str(_picture(box, box["advice"], is_night=True))
+    assert "next shut" not in str(_picture(box, box["advice"], is_night=True))
+
+
+def test_soil_is_said_as_it_is_now_too():
+    """The message has the figure of last evening."""
+    soil = {"value": 6.0, "age_s": 0}
+    alarm = _alarm("soil-cold", severity="Minor") | {"message": "the soil in north is at 9.3 °C: it waits."}
+    said = _said(_box() | {"soil": soil}, alarms=[alarm])
+    assert said == "Nothing presses. It can wait: the soil in north is at 9.3 °C: it waits. Now it is 6.0 °C."
+
+
+@pytest.mark.parametrize(
+    ("night", "now", "is_night", "tonight"),
+    [
+        ("2026-03-18", "2026-03-18T20:00:00Z", True, True),
+        ("2026-03-18", "2026-03-19T05:00:00Z", True, True),
+        ("2026-03-18", "2026-03-19T10:00:00Z", False, False),
+        ("2026-03-19", "2026-03-19T16:30:00Z", False, True),
+    ],
+)
+def test_last_night_is_not_called_tonight(night, now, is_night, tonight):
+    """By day the newest forecast may be of the night that is over."""
+    box = {"forecast": {"night": {"night": night}}}
+    assert _is_tonight(box, {"time": now, "zone": "Europe/Dublin"}, is_night) is tonight

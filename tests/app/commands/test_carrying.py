@@ -222,3 +222,20 @@ def test_a_column_of_a_place_with_two_probes_must_say_which():
     assert stored_ids((column("north.air.28-0a"), column("north.air.n1-t")), garden) == ("28-0a", "n1/t")
     with pytest.raises(InputError, match="a place with 2 probes"):
         stored_ids((column("north.air"),), garden)
+
+
+def test_columns_of_places_without_a_probe_are_said_to_be_used_by_nothing(run, recording):
+    """Stored they are; but no page, night or alarm would show them, and nobody would know why."""
+    _, out, _ = run("import", recording)
+    assert "no probe is there in the garden file: north.soil" in out
+    assert "probes name ID north soil" in out
+    _, out, _ = run("import", recording, "--json")
+    assert json.loads(out)["without_a_place"] == ["north.soil"]
+
+
+def test_a_stretch_that_ends_before_it_begins_is_refused(run, recording):
+    """An empty file would look like an answer."""
+    run("import", recording)
+    status, _, said = run("export", "--readings", "-", "--from", "2026-03-05", "--to", "2026-03-01")
+    assert status == cli.REFUSED
+    assert "the earlier one first" in said

@@ -113,6 +113,29 @@ def test_a_probe_nobody_assigned_is_named_with_the_command_to_copy(check, garden
     assert found["28-00000000000c"][0]["do"] == "propstick probes name 28-00000000000c BOX PLACE"
 
 
+def test_a_probe_that_was_changed_for_another_is_told_what_to_write(check, garden):
+    """One gone, one new: likely the one stands where the other did. An id in other letters is the same."""
+    _, tree = garden
+    tree.vanish(AIR)
+    tree.add("28-00000000000c", 9.0)
+    _, found = check()
+    assert "if 28-00000000000c was put in its place" in found[AIR][0]["do"]
+    tree.add(AIR, 9.0)
+    _, found = check('[[probe]]\nid = "28-00000000000C"\nbox = "north"\nplace = "soil"\n')
+    assert found["28-00000000000C"][0]["do"] == "write its id as the wire does: 28-00000000000c"
+
+
+def test_a_longitude_without_its_minus_is_bad(check, garden):
+    """The sun would set at breakfast and every night forecast come at noon."""
+    file, _ = garden
+    _, found = check()
+    assert "site" not in found
+    file.write_text(GARDEN.replace("Europe/Dublin", "America/New_York").replace("-6.46", "74.0"))
+    told = [f for f in checks.garden(load(file)) if f.thing == "site"]
+    assert [one.mark for one in told] == ["bad"]
+    assert "minus" in told[0].do
+
+
 def test_no_tree_is_bad_when_probes_are_wired(check, garden, tmp_path):
     _, found = check()
     (tmp_path / "w1").rename(tmp_path / "gone")

@@ -3,7 +3,7 @@
 import pytest
 
 from propstick.app import cli
-from propstick.app.commands.lid import opening_of
+from propstick.app.commands.lid import lid_words, opening_of
 from propstick.edges.database import open_store
 from propstick.edges.requests import Requests
 from propstick.errors import InputError
@@ -33,6 +33,8 @@ def requests(tmp_path):
         (["lid", "north", "0.3"], "lid", {"box": "north", "opening": 0.3}),
         (["lid", "north", "propped"], "lid", {"box": "north", "opening": 0.1}),
         (["lid", "north", "closed"], "lid", {"box": "north", "opening": 0.0}),
+        (["lid", "north", "shut"], "lid", {"box": "north", "opening": 0.0}),
+        (["lid", "north", "0,3"], "lid", {"box": "north", "opening": 0.3}),
         (["cover", "north", "on"], "cover", {"box": "north", "on": True}),
         (["cover", "north", "off"], "cover", {"box": "north", "on": False}),
     ],
@@ -62,3 +64,20 @@ def test_without_a_store_there_is_nobody_to_ask(garden, capsys):
 def test_an_opening_outside_0_to_1_is_refused(text):
     with pytest.raises(InputError):
         opening_of(text)
+
+
+@pytest.mark.parametrize(("text", "hint"), [("30", "0.3"), ("30%", "0.3"), ("5 %", "0.05"), ("ajar", "")])
+def test_a_share_in_a_hundred_is_told_how_to_write_it(text, hint):
+    """Not taken as it is: 1 would be either."""
+    with pytest.raises(InputError) as refused:
+        opening_of(text)
+    assert refused.value.hint == (f"{text.rstrip(' %')} % open is {hint}" if hint else "")
+
+
+@pytest.mark.parametrize(
+    ("opening", "words"),
+    [(0.0, "lid closed"), (0.1, "lid 10 % open"), (0.35, "lid 35 % open"), (1.0, "lid fully open")],
+)
+def test_what_was_told_is_read_back(opening, words):
+    """A slip of the thumb shows at once."""
+    assert lid_words(opening) == words

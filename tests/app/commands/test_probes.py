@@ -155,3 +155,12 @@ def test_a_loose_probe_is_named_listed_and_its_spot_must_be_there(garden, capsys
     found = {one["id"]: one for one in json.loads(capsys.readouterr().out)}
     assert (found[B]["box"], found[B]["spot"], found[B]["place"]) == (None, "lane", "air")
     assert (found[A]["box"], found[A]["spot"]) == ("north", None)
+
+
+def test_a_second_probe_in_a_place_is_said(garden, capsys):
+    """Who changed a broken probe for another leaves the old one behind, and it would be missed for ever."""
+    file, _ = garden
+    assert run(file, "name", B, "north", "air") == 0
+    said = capsys.readouterr().err
+    assert f"2 probes now, with {A}" in said
+    assert "delete that one's [[probe]]" in said

@@ -150,3 +150,39 @@ def test_many_lines_keep_their_numbers():
     whole = recording.read(("time,north.air\n" + "\n".join(lines) + "\n").encode())
     assert "line 24002" in whole.remarks[0]
     assert (len(whole.columns), whole.untimed) == (24_999, 1)
+
+
+@pytest.mark.parametrize(
+    ("name", "unit"),
+    [
+        ("north.air (°C)", "C"),
+        ("north.air [°F]", "F"),
+        ("north.air (deg F)", "F"),
+        ("North.Air °F", "F"),
+        ("north.air (Fahrenheit)", "F"),
+        ("north.air(F)", "F"),
+    ],
+)
+@pytest.mark.parametrize("given", ["C", "F"])
+def test_a_unit_in_the_columns_name_counts(name, unit, given):
+    """The column knows better than the option, which is for the others; 50 °F is 10 °C (definition)."""
+    found = recording.read(f"time,{name},north.soil\n2026-04-12T18:00:00Z,50,50\n".encode(), unit=given)
+    air, soil = found.columns.raw.round(3).tolist()
+    assert found.columns.probes == ("north.air", "north.soil")
+    assert air == (10.0 if unit == "F" else 50.0)
+    assert soil == (10.0 if given == "F" else 50.0)
+    assert f"°{unit} as the column names say" in found.remarks
+
+
+def test_a_degree_sign_of_another_encoding_is_one():
+    """Latin-1, as many loggers' programs write it."""
+    found = recording.read("time,north.air (°F)\n2026-04-12T18:00:00Z,50\n".encode("latin-1"))
+    assert round(float(found.columns.raw[0]), 3) == 10.0
+
+
+def test_figures_of_fahrenheit_read_as_celsius_are_doubted():
+    """Half of the air above 36 °C is no garden; the same figures named °F are none to doubt."""
+    rows = "".join(f"2026-04-12T{k:02}:00:00Z,{40 + k}\n" for k in range(24))
+    text = ("time,north.air\n" + rows).encode()
+    assert any("--unit F" in remark for remark in recording.read(text).remarks)
+    assert not any("--unit F" in remark for remark in recording.read(text, unit="F").remarks)

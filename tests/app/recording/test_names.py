@@ -53,3 +53,21 @@ def test_a_box_the_garden_has_not():
     assert name("outside.air", known=("north",)).box == "outside"
     with pytest.raises(InputError, match="north, lane, outside"):
         name("south.air", known=("north", "lane"))
+
+
+@pytest.mark.parametrize(
+    ("text", "better"),
+    [("großer kasten.air", "grosser-kasten.air"), ("süd.air", "sued.air"), ("élan_2.soil", "elan-2.soil")],
+)
+def test_a_box_named_in_other_letters_is_told_how_to_write_it(text, better):
+    """What a box may be called, and this one's name so."""
+    with pytest.raises(InputError) as refused:
+        name(text)
+    assert refused.value.hint.endswith(better)
+
+
+def test_a_column_of_no_place_is_told_what_to_do():
+    """Nothing near it: take it out."""
+    with pytest.raises(InputError) as refused:
+        name("north.note")
+    assert "take the column out" in refused.value.hint

@@ -77,3 +77,9 @@ def test_refused_with_the_record_and_the_field(records, words):
         read(records)
     assert refused.value.message.startswith("recording ")
     assert "\n" not in refused.value.message
+
+
+def test_a_pack_of_nothing_is_refused_in_words():
+    """No record, no column: a refusal like any other."""
+    with pytest.raises(InputError, match="no reading"):
+        recording.read(b"[{}]")

@@ -55,7 +55,7 @@ def findings_of(
     settings: Settings, *, now_s: int, send: bool = False, is_thorough: bool = False
 ) -> Iterator[Finding]:
     """Everything about one garden, in the order in which a grower would mend it."""
-    yield from checks.garden(settings)
+    yield from checks.garden(settings, now_s=now_s)
     wired, troubles = read_buses(buses_of(settings), now_s)
     yield from checks.probes(settings, _with_stored(settings, wired, now_s), troubles, now_s=now_s)
     store_findings, last_row_s = checks_reach.store(settings, now_s=now_s, is_thorough=is_thorough)

@@ -47,6 +47,8 @@ def run(args: argparse.Namespace) -> int:
     garden = settings.garden
     begin_s = None if args.begin is None else moment(args.begin, garden.site.zone)
     end_s = None if args.end is None else moment(args.end, garden.site.zone, is_end=True)
+    if begin_s is not None and end_s is not None and begin_s >= end_s:
+        raise InputError(f"export: got --from {args.begin} --to {args.end}, expected the earlier one first")
     with store_of(settings) as store:
         if args.alarms is not None:
             return _alarms(store, garden, args.alarms, begin_s or 0, LATEST_S if end_s is None else end_s)

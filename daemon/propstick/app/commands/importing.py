@@ -41,7 +41,10 @@ def run(args: argparse.Namespace) -> int:
         known_boxes=garden.box_names,
         step_s=garden.step_s,
     )
-    columns = timed(replace(recording.columns, probes=stored_ids(recording.probes, garden)))
+    ids = stored_ids(recording.probes, garden)
+    columns = timed(replace(recording.columns, probes=ids))
+    known = {probe.id for probe in garden.probes}
+    unused = [probe_id for probe_id in ids if probe_id not in known]
     with store_of(settings, create=True) as store, Progress(f"importing {recording.name}") as bar:
         added = ReadingLog(store, garden.site.name).bulk_add(columns, progress=bar.to)
     counts = {
@@ -54,7 +57,8 @@ def run(args: argparse.Namespace) -> int:
         flag.word: count for flag in Flag if flag & FAULT_BITS and (count := _with_flag(columns, flag))
     }
     if args.json:
-        print_json(counts | {"flagged": flagged, "remarks": list(recording.remarks)})
+        more = {"flagged": flagged, "remarks": list(recording.remarks), "without_a_place": unused}
+        print_json(counts | more)
         return 0
     for remark in recording.remarks:
         say(remark)
@@ -64,6 +68,12 @@ def run(args: argparse.Namespace) -> int:
     )
     if flagged:
         print("flagged and kept: " + ", ".join(f"{count:,} {word}" for word, count in flagged.items()))
+    if unused:
+        box, _, place = unused[0].partition(".")
+        print(
+            f"kept, but used by nothing, for no probe is there in the garden file: {', '.join(unused)}\n"
+            f"Try: propstick probes name ID {box} {place.partition('.')[0]}, then import it again"
+        )
     return 0
 
 

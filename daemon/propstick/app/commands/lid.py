@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import re
 
 from propstick.app.commands._asking import ask
 from propstick.errors import InputError
 
-WORDS = {"closed": 0.0, "propped": 0.1, "open": 1.0}
+WORDS = {"closed": 0.0, "shut": 0.0, "propped": 0.1, "open": 1.0}
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -15,7 +16,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.epilog = "  propstick lid north 0.3\n  propstick lid north closed\n"
     parser.add_argument("box", metavar="BOX", help="a box of the garden file")
     parser.add_argument(
-        "opening", metavar="OPENING", help="0 (closed) to 1 (fully open), or closed, propped, open"
+        "opening", metavar="OPENING", help="0 (closed) to 1 (fully open), or closed (shut), propped, open"
     )
 
 
@@ -26,8 +27,15 @@ def run(args: argparse.Namespace) -> int:
         args,
         "lid",
         {"box": args.box, "opening": opening},
-        "lid closed" if opening == 0 else f"lid {opening:g} open, of 1",
+        lid_words(opening),
     )
+
+
+def lid_words(opening: float) -> str:
+    """What was told, as the person reads it back."""
+    if opening in (0.0, 1.0):
+        return "lid closed" if opening == 0.0 else "lid fully open"
+    return f"lid {opening:.0%} open".replace("%", " %")
 
 
 def opening_of(text: str) -> float:
@@ -37,9 +45,13 @@ def opening_of(text: str) -> float:
         InputError: anything else.
     """
     try:
-        opening = WORDS[text] if text in WORDS else float(text)
+        opening = WORDS[text] if text in WORDS else float(text.replace(",", "."))
     except ValueError:
         opening = -1.0
     if not 0.0 <= opening <= 1.0:
-        raise InputError(f"lid: got {text!r}, expected 0 (closed) to 1 (open), or one of {', '.join(WORDS)}")
+        percent = re.fullmatch(r"(\d{1,2}|100) ?%?", text)
+        raise InputError(
+            f"lid: got {text!r}, expected 0 (closed) to 1 (open), or one of {', '.join(WORDS)}",
+            hint=f"{percent[1]} % open is {int(percent[1]) / 100:g}" if percent else "",
+        )
     return opening

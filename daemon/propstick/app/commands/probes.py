@@ -186,6 +186,12 @@ def _name(settings: Settings, probe_id: str, box: str, place: str) -> int:
     edit(settings.path, change)
     moved = f" (was {before.where} {before.place})" if before else ""
     print(f"{probe_id} is now {said}{moved}, in {settings.path}")
+    others = [p.id for p in garden.probes_at(box, place) if p.id != probe_id] if box != "spot" else []
+    if others:
+        say(
+            f"{said} has {len(others) + 1} probes now, with {', '.join(others)}. If it takes the place of "
+            f"one of them, delete that one's [[probe]] in {settings.path}"
+        )
     return 0
 
 

@@ -19,6 +19,7 @@ from propstick.app.recording.clock import UNREADABLE
 from propstick.app.recording.csv_reader import Table, header_of, read_table
 from propstick.app.recording.judge import wrong_clock
 from propstick.app.recording.names import ColumnName, column_name
+from propstick.app.recording.order import order_of
 from propstick.app.recording.problems import Problems, shown
 from propstick.app.recording.senml_reader import is_senml, read_senml
 from propstick.app.recording.sniff import load, text_of
@@ -42,7 +43,7 @@ def read(
 
     Args:
         source: A path, `-` for standard input, or the bytes themselves.
-        unit: Of air and soil in a CSV; SenML names its own units.
+        unit: Of air and soil in a CSV, where its column names do not say; SenML names its own units.
         zone: IANA zone in which times without an offset are read; None: such times are refused.
         known_boxes: Boxes of the garden file; None: every box named is taken.
         step_s: The grid's step; decides what is late and which probes are slow.
@@ -53,21 +54,22 @@ def read(
     name, data = load(source)
     problems = Problems(name)
     text = text_of(data, problems)
+    del data  # a season's bytes, its text and its figures at once are too much for the smallest Pi
     clock_zone = None if zone is None else zone_named(zone)
     if is_senml(text):
         readings, names = read_senml(text, known_boxes=known_boxes, problems=problems)
-        untimed, in_order, unit = 0, False, "C"
+        untimed, in_order, units = 0, False, ("C",) * len(names)
     else:
-        readings, names, untimed = _read_csv(text, clock_zone, known_boxes, problems)
-        in_order = True
+        readings, names, untimed, said = _read_csv(text, clock_zone, known_boxes, problems)
+        in_order, units = True, tuple(one or unit for one in said)
     return recording_of(
-        readings, names, unit=unit, step_s=step_s, in_order=in_order, untimed=untimed, problems=problems
+        readings, names, units=units, step_s=step_s, in_order=in_order, untimed=untimed, problems=problems
     )
 
 
 def _read_csv(
     text: str, clock_zone: ZoneInfo | None, known_boxes: Collection[str] | None, problems: Problems
-) -> tuple[ReadingColumns, tuple[ColumnName, ...], int]:
+) -> tuple[ReadingColumns, tuple[ColumnName, ...], int, tuple[Unit | None, ...]]:
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     header = header_of(lines, problems)
     if lines[-1].strip() and lines[-1].count(header.separator) < len(header.cells):
@@ -83,29 +85,37 @@ def _read_csv(
             raise problems.refusal(
                 f"{shown(cell)} a second time", expected="each name once", line=header.line, column=str(k + 2)
             )
-    readings, untimed = _readings(read_table(lines, header, zone=clock_zone, problems=problems), problems)
-    return readings, names, untimed
+    table = read_table(lines, header, zone=clock_zone, problems=problems)
+    del lines
+    readings, untimed = _readings(table, problems)
+    return readings, names, untimed, header.units
 
 
 def _readings(table: Table, problems: Problems) -> tuple[ReadingColumns, int]:
     """The filled cells row by row, and how many had to be left out because their row has no time."""
     timed = table.time_ms != UNREADABLE
     untimed = int(np.count_nonzero(table.filled[~timed]))
-    time_ms, values, filled = table.time_ms[timed], table.values[timed], table.filled[timed]
-    if np.count_nonzero(np.diff(time_ms) < 0) > 0.9 * max(time_ms.size - 1, 1):
-        problems.note("rows run backwards in time; read from the last to the first")
-        time_ms, values, filled = time_ms[::-1], values[::-1], filled[::-1]
+    time_ms, values, filled = table.time_ms, table.values, table.filled
+    if not timed.all():
+        time_ms, values, filled = time_ms[timed], values[timed], filled[timed]
+    rows_before = np.concatenate([[0], np.cumsum(timed)])
+    order = order_of(time_ms, [int(rows_before[seam]) for seam in table.seams], problems)
+    if order is not None:
+        time_ms, values, filled = time_ms[order], values[order], filled[order]
     bad_clock = wrong_clock(time_ms, in_order=True)
-    row, column = np.nonzero(filled)
-    raw = values[row, column]
-    flags = np.where(np.isnan(raw), int(Flag.NOT_A_NUMBER), 0) | np.where(bad_clock[row], int(Flag.CLOCK), 0)
+    in_row = np.count_nonzero(filled, axis=1)
+    # Not by row and column numbers: for a season those alone are as large as the readings.
+    raw = values[filled]
+    flags = np.zeros(raw.size, dtype=np.uint16)
+    flags[np.isnan(raw)] |= int(Flag.NOT_A_NUMBER)
+    flags[np.repeat(bad_clock, in_row)] |= int(Flag.CLOCK)
     return (
         ReadingColumns(
             probes=table.names,
-            time_ms=time_ms[row],
-            column=column.astype(np.int32),
+            time_ms=np.repeat(time_ms, in_row),
+            column=np.broadcast_to(np.arange(len(table.names), dtype=np.int32), filled.shape)[filled],
             raw=raw,
-            flags=flags.astype(np.uint16),
+            flags=flags,
         ),
         untimed,
     )

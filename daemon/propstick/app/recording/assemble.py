@@ -16,6 +16,9 @@ from propstick.records import CoverTold
 from propstick.times import DAY_S, EARLIEST_S, row_of_reading
 from propstick.units import Unit, c_from_f
 
+WARM_PLACES = ("air", "soil")
+WARMEST_MIDDLE_C = 36.0
+"""No air of box or ground lies above it for half of a whole day and longer. Our choice, no source."""
 LONGEST_S = 15 * 366 * DAY_S
 
 
@@ -64,7 +67,7 @@ def recording_of(
     readings: ReadingColumns,
     names: tuple[ColumnName, ...],
     *,
-    unit: Unit,
+    units: tuple[Unit, ...],
     step_s: int,
     in_order: bool,
     untimed: int,
@@ -73,16 +76,16 @@ def recording_of(
     """The recording of parsed readings. `readings.flags` holds the parser's flags (`CLOCK`, `NOT_A_NUMBER`).
 
     Args:
-        unit: Of air and soil as written.
+        units: Of each column, if it is air or soil, as written.
         in_order: Whether the order of the readings is the order in which they were made.
 
     Raises:
         InputError: no believable time, or a stretch longer than fifteen years.
     """
     raw = readings.raw
-    if unit == "F":
-        warm = np.array([name.place in ("air", "soil") for name in names])
-        raw = np.where(warm[readings.column], c_from_f(raw), raw)
+    in_f = [unit == "F" and name.place in WARM_PLACES for unit, name in zip(units, names, strict=True)]
+    if any(in_f):
+        raw = np.where(np.array(in_f, dtype=bool)[readings.column], c_from_f(raw), raw)
     flags = judged(
         readings.time_ms,
         readings.column,
@@ -96,6 +99,7 @@ def recording_of(
     believed = readings.time_ms[(flags & int(Flag.CLOCK)) == 0]
     if believed.size and believed.max() < EARLIEST_S * 1000:
         problems.note("times before 2000, taken as an old recording")
+    _doubt_unit(names, units, whole, problems)
     of_cover = [k for k, name in enumerate(names) if name.place == COVER]
     of_probe = [k for k, name in enumerate(names) if name.place != COVER]
     columns, cover_columns = _only(whole, of_probe), _only(whole, of_cover)
@@ -112,7 +116,23 @@ def recording_of(
     return recording
 
 
+def _doubt_unit(
+    names: tuple[ColumnName, ...], units: tuple[Unit, ...], readings: ReadingColumns, problems: Problems
+) -> None:
+    """Says so where figures taken for °C are those of °F by all likelihood: nothing else would show it."""
+    in_c = [unit == "C" and name.place == "air" for unit, name in zip(units, names, strict=True)]
+    good = (readings.flags & FAULT_BITS) == 0
+    mine = good & np.array(in_c, dtype=bool)[readings.column]
+    air_c, time_ms = readings.raw[mine], readings.time_ms[mine]
+    if not air_c.size or np.ptp(time_ms) < 0.9 * DAY_S * 1000:
+        return
+    if float(np.median(air_c)) > WARMEST_MIDDLE_C:
+        problems.note(f"air read as °C, half of it above {np.median(air_c):.0f}: if it is °F, say --unit F")
+
+
 def _only(readings: ReadingColumns, columns: list[int]) -> ReadingColumns:
+    if columns == list(range(len(readings.probes))):
+        return readings
     new_place = np.full(len(readings.probes), -1, dtype=np.int32)
     new_place[columns] = np.arange(len(columns), dtype=np.int32)
     kept = new_place[readings.column] >= 0

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo
@@ -64,7 +64,11 @@ def moment_ms(text: str) -> tuple[int, bool] | None:
 class TimeColumn:
     """Reads the times of a recording in order; remembers the last, for the doubled hour in autumn."""
 
-    def __init__(self, zone: ZoneInfo | None, problems: Problems) -> None:
+    def __init__(
+        self, zone: ZoneInfo | None, problems: Problems, form: Callable[[str], str | None] | None = None
+    ) -> None:
+        """`form` puts a time into the form of RFC 3339 where the file writes it otherwise."""
+        self._form = form
         self._zone = zone
         self._problems = problems
         self._last_ms: int | None = None
@@ -82,7 +86,7 @@ class TimeColumn:
             return fast
         times = np.empty(len(texts), dtype=np.int64)
         for k, text in enumerate(texts):
-            found = moment_ms(text.strip())
+            found = self._moment_ms(text.strip())
             if found is None:
                 times[k] = UNREADABLE
                 self._problems.note(f"a time that is none, such as {shown(text.strip())}", lines[k])
@@ -93,6 +97,13 @@ class TimeColumn:
                 self._step_ms = int(times[k]) - self._last_ms
             self._last_ms = int(times[k])
         return times
+
+    def _moment_ms(self, text: str) -> tuple[int, bool] | None:
+        found = moment_ms(text)
+        if found is not None or self._form is None:
+            return found
+        formed = self._form(text)
+        return None if formed is None else moment_ms(formed)
 
     def _from_wall(self, wall_ms: int, text: str, line: int) -> int:
         """UTC of a wall-clock time; of a doubled hour the pass that keeps the rows in order."""

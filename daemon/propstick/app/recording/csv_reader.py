@@ -16,13 +16,19 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from propstick.app.recording.clock import UNREADABLE, TimeColumn
+from propstick.app.recording.dates import form_of
 from propstick.app.recording.problems import Problems, shown
-from propstick.units import BoolArray, FloatArray, IntArray
+from propstick.units import BoolArray, FloatArray, IntArray, Unit
 
 MOST_COLUMNS = 512
 MOST_CELLS = 40_000_000
 _LINES_AT_ONCE = 20_000
 _SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
+_UNIT = re.compile(
+    r"(?P<name>\S+?)\s*(?:[\[(]\s*(?P<bracketed>(?:[°º\ufffd]|deg\.?)?\s*(?:c|f|celsius|fahrenheit)|%(?:\s*rh)?|0-1)"
+    r"\s*[\])]|(?P<bare>(?<=\s)[°º\ufffd]\s*[cf]|(?<=\s)%))"
+)
+"""`north.air (°f)`: a name in small letters, and its unit. U+FFFD is a degree sign of another encoding."""
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d{1,4})?", re.ASCII)
 
 
@@ -34,12 +40,14 @@ class Table:
         time_ms: UTC milliseconds, `UNREADABLE` where the row had no time, shape (n,).
         values: NaN where empty or not a number, shape (n, p).
         filled: Whether there was anything in the cell, shape (n, p).
+        seams: Rows before which the line of names stands again: files put together.
     """
 
     names: tuple[str, ...]
     time_ms: IntArray
     values: FloatArray
     filled: BoolArray
+    seams: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -48,13 +56,15 @@ class Header:
 
     Attributes:
         line: Its number.
-        cells: Names after `time`, as written.
+        cells: Names after `time`, in small letters, without their units.
         separator: What stands between cells.
+        units: Of each, where its name says °C or °F.
     """
 
     line: int
     cells: tuple[str, ...]
     separator: str
+    units: tuple[Unit | None, ...]
 
 
 def header_of(lines: Sequence[str], problems: Problems) -> Header:
@@ -89,13 +99,24 @@ def header_of(lines: Sequence[str], problems: Problems) -> Header:
             )
         if len(cells) > MOST_COLUMNS:
             raise problems.refusal(f"{len(cells)} columns", expected=f"at most {MOST_COLUMNS}", line=number)
-        names = tuple(cell.lower() for cell in cells[1:])
-        if names != tuple(cells[1:]) or cells[0] != "time":
+        names, units = zip(*(_unit_apart(cell.lower()) for cell in cells[1:]), strict=True)
+        if cells[0] != "time" or any(not c.startswith(n) for n, c in zip(names, cells[1:], strict=True)):
             problems.note("column names read as small letters", number)
         if separator != ",":
             problems.note(f"cells are parted by {_SEPARATORS[separator]}")
-        return Header(number, names, separator)
+        if any(units):
+            problems.note(f"{' and '.join(sorted({f'°{u}' for u in units if u}))} as the column names say")
+        return Header(number, names, separator, units)
     raise problems.refusal("no line of column names", expected="time,<box>.<place>,…", line=1)
+
+
+def _unit_apart(name: str) -> tuple[str, Unit | None]:
+    """A column's name without the unit that may stand behind it, and that unit if it is a temperature's."""
+    found = _UNIT.fullmatch(name)
+    if found is None:
+        return name, None
+    letter = re.sub(r"^(deg\.?|[°º\ufffd])?\s*", "", found["bracketed"] or found["bare"])[:1]
+    return found["name"], {"c": "C", "f": "F"}.get(letter)  # type: ignore[return-value]
 
 
 def read_table(lines: Sequence[str], header: Header, *, zone: ZoneInfo | None, problems: Problems) -> Table:
@@ -105,17 +126,24 @@ def read_table(lines: Sequence[str], header: Header, *, zone: ZoneInfo | None, p
         InputError: no rows at all; rows that do not fit the header from the first one on; a time without
             an offset while no zone is known; no number in the whole file.
     """
-    clock = TimeColumn(zone, problems)
-    reader = _Rows(header, problems)
     repeated = lines[header.line - 1]
-    parts = [reader.cells(*chunk, clock) for chunk in _chunks(lines, header.line, repeated) if chunk[1]]
+    form = form_of(_times(lines, header, repeated), problems)
+    clock = TimeColumn(zone, problems, form)
+    reader = _Rows(header, problems)
+    parts, row_lines = [], []
+    for numbers, texts in _chunks(lines, header.line, repeated):
+        if texts:
+            parts.append(reader.cells(numbers, texts, clock))
+            row_lines.append(np.array(numbers))
     if not parts:
         raise problems.refusal(
             "only a line of names", expected="rows of readings below it", line=header.line, column="time"
         )
     time_ms, values, filled = (np.concatenate(arrays) for arrays in zip(*parts, strict=True))
     reader.refuse_if_hopeless(time_ms, values, filled)
-    return Table(header.cells, time_ms, values, filled)
+    again = [k + 1 for k in range(header.line, len(lines)) if lines[k] == repeated]
+    seams = np.searchsorted(np.concatenate(row_lines), again)
+    return Table(header.cells, time_ms, values, filled, tuple(seams.tolist()))
 
 
 def _skipped(line: str) -> bool:
@@ -136,6 +164,13 @@ def _chunks(lines: Sequence[str], after: int, repeated: str) -> Iterator[tuple[l
     for first, last in pairwise([*range(after, len(lines), _LINES_AT_ONCE), len(lines)]):
         numbers = [k for k in range(first, last) if not _skipped(lines[k]) and lines[k] != repeated]
         yield [k + 1 for k in numbers], [lines[k] for k in numbers]
+
+
+def _times(lines: Sequence[str], header: Header, repeated: str) -> Iterator[tuple[int, str]]:
+    """Line and text of every time, as far as somebody asks."""
+    for k in range(header.line, len(lines)):
+        if not _skipped(lines[k]) and lines[k] != repeated:
+            yield k + 1, _split(lines[k], header.separator)[0]
 
 
 class _Rows:
@@ -244,6 +279,7 @@ class _Rows:
                 expected="RFC 3339 such as 2026-03-15T04:40:00Z",
                 line=self._bad_time[0],
                 column="time",
+                hint="write the year first, then month and day, then the clock",
             )
         if self._too_long and 2 * self._long_rows > time_ms.size:
             raise self._problems.refusal(

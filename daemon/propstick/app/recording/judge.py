@@ -119,14 +119,17 @@ def judged(
 
 def _flag_doubles(time_ms: IntArray, column: IntArray, flags: FlagArray) -> None:
     """The same probe and time again: the first in the file counts."""
-    timed = np.flatnonzero((flags & int(Flag.CLOCK)) == 0)
-    order = timed[np.lexsort((timed, time_ms[timed], column[timed]))]
-    same = (np.diff(column[order]) == 0) & (np.diff(time_ms[order]) == 0)
-    flags[order[1:][same]] |= int(Flag.DUPLICATE)
+    timed = (flags & int(Flag.CLOCK)) == 0
+    for k in range(int(column.max()) + 1):
+        mine = np.flatnonzero(timed & (column == k))
+        order = mine[np.argsort(time_ms[mine], kind="stable")]
+        flags[order[1:][np.diff(time_ms[order]) == 0]] |= int(Flag.DUPLICATE)
 
 
 def _flag_late(time_ms: IntArray, column: IntArray, flags: FlagArray, *, step_s: int, in_order: bool) -> None:
     """Older than the newest before it by more than one grid step; a double is only a double."""
+    if in_order and np.all(time_ms[1:] >= time_ms[:-1]):
+        return
     usable = np.flatnonzero((flags & int(Flag.CLOCK | Flag.DUPLICATE)) == 0)
     groups = [usable] if in_order else [usable[column[usable] == k] for k in np.unique(column)]
     for rows in groups:

@@ -49,9 +49,8 @@ def load(source: str | Path | bytes) -> tuple[str, bytes]:
                 data = file.read(LARGEST_FILE + 1)
         except (OSError, ValueError) as error:
             reason = getattr(error, "strerror", None) or "not a file name"
-            raise InputError(
-                f"recording {name}: got {reason.lower()}, expected a file that can be read"
-            ) from None
+            got = "a folder" if isinstance(error, IsADirectoryError) else reason.lower()
+            raise InputError(f"recording {name}: got {got}, expected a file that can be read") from None
     if len(data) > LARGEST_FILE:
         raise Problems(name).refusal(
             f"more than {LARGEST_FILE // 2**20} MiB", expected="a smaller file", hint="split it by season"
