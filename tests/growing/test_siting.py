@@ -75,7 +75,7 @@ def test_spots_too_near_one_another_are_both_named(share):
 def test_too_few_nights_say_so_and_sun_still_decides():
     found = siting((WALL, TREE), replace(COLD, frost_risk=None, tenderest=None))
     assert found.best == ("wall",)
-    assert "below 1 °C, the limit of a crop nobody named, cannot be said" in found.words
+    assert "below 1 °C, the limit while nothing is sown, cannot be said" in found.words
 
 
 def test_without_a_position_sun_decides_nothing():

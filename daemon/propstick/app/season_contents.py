@@ -61,7 +61,7 @@ def contents(report: SeasonReport) -> Sequence[Part]:
         Heading("What was sown, and what came of it"),
     ]
     if report.batches:
-        heads = ("Batch", "Place", "Sown", "Up", "First pick", "Flowering", "Cleared", "Gave")
+        heads = ("Batch", "Sown", "Up", "First pick", "Flowering", "Cleared", "Gave")
         parts.append(_filled(heads, [_batch_row(report, k) for k in range(len(report.batches))]))
         parts.append(Words("", _INTERVALS, quiet=True))
     else:
@@ -119,8 +119,7 @@ def _batch_row(report: SeasonReport, k: int) -> tuple[str, ...]:
     gave = [f"{sowing.yield_g} g"] if sowing.yield_g is not None else []
     return (
         f"{sowing.id} {sowing.crop}",
-        sowing.box,
-        words.day_text(sowing.sown),
+        f"{words.day_text(sowing.sown)}, {sowing.box}",
         words.up_text(one, report.day),
         words.pick_text(one, report.day),
         words.day_text(sowing.flowering),

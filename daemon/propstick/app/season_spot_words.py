@@ -20,6 +20,7 @@ def siting_sentences(report: SeasonReport) -> list[str]:
     return said
 
 
+_UNKNOWN = "not known"
 _LIGHT_WORDS = (
     "Sun: of a cloudless day now. Hours above: of the last seven days. Light: mol/m² a day, under the glass "
     "where a box stands, the mean of the last ten days from how far the air swung outside; "
@@ -42,18 +43,22 @@ def spot_heads(report: SeasonReport) -> tuple[str, ...]:
 
 
 def spot_rows(report: SeasonReport) -> list[tuple[str, ...]]:
-    """Every spot in a row: heat and frost first, then sun and light; what is not known says so."""
+    """Every spot in a row: heat and frost first, then sun and light; what is not known says so.
+
+    Empty where nothing at all is known.
+    """
     views = {one.spot: one for one in report.spots}
-    return [
+    rows = [
         (
             _spot_text(facts),
             _heat_text(facts),
             _frost_text(facts),
-            "not known" if facts.sun_h is None else f"{facts.sun_h:.1f} h",
+            _UNKNOWN if facts.sun_h is None else f"{facts.sun_h:.1f} h",
             _light_text(views.get(facts.spot)),
         )
         for facts in report.siting.spots
     ]
+    return rows if any(set(row[1:]) != {_UNKNOWN} for row in rows) else []
 
 
 def _spot_text(facts: SpotFacts) -> str:
@@ -65,13 +70,13 @@ def _spot_text(facts: SpotFacts) -> str:
 
 def _light_text(view: SpotView | None) -> str:
     if view is None or view.light.lately_mol is None:
-        return "not known"
+        return _UNKNOWN
     return f"{view.light.lately_mol:.0f} mol"
 
 
 def _heat_text(facts: SpotFacts) -> str:
     if facts.hot_hours is None:
-        return "not known"
+        return _UNKNOWN
     if facts.hot_hours == 0:
         return "none"
     return f"{facts.hot_hours} h, {'overheats' if facts.overheats else 'bearable'}"
@@ -79,7 +84,7 @@ def _heat_text(facts: SpotFacts) -> str:
 
 def _frost_text(facts: SpotFacts) -> str:
     if facts.frost_nights is None:
-        return "not known"
+        return _UNKNOWN
     return f"{facts.frost_nights or 'none'} of {facts.nights} nights"
 
 

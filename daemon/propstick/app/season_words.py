@@ -111,7 +111,8 @@ def batch_sentences(batch: BatchView, *, is_warm: bool) -> list[str]:
     if batch.lasted_days is not None:
         said.append(f"picking lasted {'1 day' if batch.lasted_days == 1 else f'{batch.lasted_days} days'}.")
     if batch.pick_words and sowing.first_pick is None and sowing.cleared is None:
-        said.append(f"pick: {batch.pick_words}.")
+        has_days = batch.pick_words[0].isdigit()
+        said.append(f"{'pick reckoned from' if has_days else 'pick:'} {batch.pick_words}.")
     said += [f"{note}." for note in batch.notes]
     return [one[0].upper() + one[1:] for one in said]
 

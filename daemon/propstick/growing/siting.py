@@ -228,7 +228,8 @@ def _alike(spots: Sequence[SpotFacts], *, most: bool) -> tuple[str, ...]:
 def _frost_words(crops: CropsInHand, unit: Unit) -> str:
     """Whether nights still ask for a box."""
     limit = degrees(crops.frost_limit_c, unit)
-    below = f"below {limit}, the limit of {crops.tenderest or 'a crop nobody named'},"
+    whose = f"the limit of {crops.tenderest}" if crops.tenderest else "the limit while nothing is sown"
+    below = f"below {limit}, {whose},"
     if crops.frost_risk is None:
         return f"Whether nights still fall {below} cannot be said: fewer than seven were measured outside."
     chance = _percent(crops.frost_risk)

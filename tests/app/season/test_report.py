@@ -366,6 +366,8 @@ def test_an_empty_store_and_an_unknown_box_are_no_fault(tmp_path):
     report = season_report(store, garden, 1_776_000_000)
     assert report.batches == ()
     assert report.boxes[0].head_start is None
+    assert season_spot_words.spot_rows(report) == []  # a table of "not known" would say nothing
+    assert "the limit while nothing is sown" in report.siting.words
     Sowings(store, "bare").add({"crop": "pea", "box": "gone", "sown": "2026-04-01"}, by="t")
     report = season_report(store, garden, 1_776_000_000)
     assert report.batches[0].notes == ("no box gone in the garden file",)

@@ -9,7 +9,8 @@ from datetime import date, timedelta
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
 
-from propstick.app.commands._shared import add_json, print_json, print_table, settings_of, store_of
+from propstick.app.commands._shared import add_json, print_json, settings_of, store_of
+from propstick.app.commands._sow_shown import SEEN, history, listed, sentence
 from propstick.errors import InputError
 from propstick.garden import OUTSIDE
 
@@ -17,14 +18,6 @@ if TYPE_CHECKING:
     from propstick.app.settings import Settings
     from propstick.edges.sowings import Sowings, StoredSowing
 
-SEEN = {
-    "up": "first_up",
-    "half-up": "half_up",
-    "flowering": "flowering",
-    "first-pick": "first_pick",
-    "cleared": "cleared",
-}
-"""Word of the command → field of a sowing."""
 OTHERS = ("list", "sown", "box", "crop", "gave", "note", "undo", "remove", "history")
 RECENT_D = 400
 """Days back that are taken without asking: last spring's. Older ones are mostly slips in the year."""
@@ -81,9 +74,9 @@ def run(args: argparse.Namespace) -> int:
         word, *rest = args.words
         if word == "list":
             _too_many(rest, 0, "sow list")
-            return _list(sowings, as_json=args.json, removed=args.all)
+            return listed(sowings, as_json=args.json, removed=args.all)
         if word == "history":
-            return _history(sowings, _number(rest, word), as_json=args.json)
+            return history(sowings, _number(rest, word), as_json=args.json)
         done = (
             _changed(sowings, settings, word, rest, today, is_old=args.old)
             if word in SEEN or word in OTHERS
@@ -92,7 +85,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(done.to_json())
     else:
-        print(_sentence(done))
+        print(sentence(done))
     return 0
 
 
@@ -254,60 +247,3 @@ def _too_many(rest: Sequence[str], most: int, what: str) -> None:
         raise InputError(
             f"{what}: got {rest[most]!r} too, expected no more words", hint="propstick sow --help"
         )
-
-
-def _list(sowings: Sowings, *, as_json: bool, removed: bool) -> int:
-    found = sowings.all(removed=removed)
-    if as_json:
-        print_json([one.to_json() for one in found])
-        return 0
-    if not found:
-        print("Nothing sown yet. propstick sow CROP BOX writes the first batch down.")
-        return 0
-    print_table(
-        ("ID", "CROP", "BOX", "SOWN", "UP", "PICKED", "CLEARED", "NOTE"),
-        [
-            (
-                str(one.id), one.crop[:14], one.box[:10], _short(one.sown), _short(one.first_up),
-                _short(one.first_pick), _short(one.cleared),
-                ("taken back" if one.removed_s is not None else one.note)[:18],
-            )
-            for one in found
-        ],
-    )  # fmt: skip
-    return 0
-
-
-def _history(sowings: Sowings, number: int, *, as_json: bool) -> int:
-    from propstick.times import utc_text
-
-    if sowings.get(number) is None:
-        raise InputError(f"sowing {number}: there is none", hint="propstick sow list")
-    changes = sowings.history(number)
-    if as_json:
-        print_json([{"time": utc_text(c.time_s), "by": c.by, "fields": c.fields} for c in changes])
-        return 0
-    for change in changes:
-        steps = ", ".join(_step(name, old, new) for name, (old, new) in change.fields.items())
-        print(f"{utc_text(change.time_s)}  {change.by}: {steps}")
-    return 0
-
-
-def _step(name: str, old: Any, new: Any) -> str:
-    if name == "removed_s":
-        return "taken back" if new is not None else "put back"
-    return f"{name} {'-' if old in (None, '') else old} → {'-' if new in (None, '') else new}"
-
-
-def _short(day: date | None) -> str:
-    return "-" if day is None else f"{day:%Y-%m-%d}"
-
-
-def _sentence(sowing: StoredSowing) -> str:
-    seen = {word: getattr(sowing, field) for word, field in SEEN.items()}
-    dates = "".join(f", {word} {day}" for word, day in seen.items() if day is not None)
-    gave = f", gave {sowing.yield_g} g" if sowing.yield_g is not None else ""
-    gave += f", gave {sowing.yield_note}" if sowing.yield_note else ""
-    sown = f"sown {sowing.sown}" if sowing.sown else "no day of sowing"
-    back = " Taken back; propstick sow undo puts it back." if sowing.removed_s is not None else ""
-    return f"Batch {sowing.id}: {sowing.crop} in {sowing.box}, {sown}{dates}{gave}.{back}"
