@@ -24,6 +24,9 @@ MOST_COLUMNS = 512
 MOST_CELLS = 40_000_000
 _LINES_AT_ONCE = 20_000
 _SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
+_PREAMBLE = 40
+"""Lines above the names that a logger may fill with its own matters. Our choice."""
+_NAMES = re.compile(r'\ufeff?"?time"?\s*[,;\t]\s*"?[a-z0-9-]+\.[a-z]+', re.IGNORECASE)
 _UNIT = re.compile(
     r"(?P<name>\S+?)\s*(?:[\[(]\s*(?P<bracketed>(?:[°º\ufffd]|deg\.?)?\s*(?:c|f|celsius|fahrenheit)|%(?:\s*rh)?|0-1)"
     r"\s*[\])]|(?P<bare>(?<=\s)[°º\ufffd]\s*[cf]|(?<=\s)%))"
@@ -82,6 +85,9 @@ def header_of(lines: Sequence[str], problems: Problems) -> Header:
             continue
         separator = told or max(_SEPARATORS, key=line.count)
         cells = [cell.strip().strip("\ufeff") for cell in _split(line, separator)]
+        if cells[0].lower() != "time" and _names_below(lines[number : number + _PREAMBLE]):
+            problems.note("lines above the column names are passed over", number)
+            continue
         if cells[0].lower() != "time":
             raise problems.refusal(
                 shown(cells[0]),
@@ -108,6 +114,11 @@ def header_of(lines: Sequence[str], problems: Problems) -> Header:
             problems.note(f"{' and '.join(sorted({f'°{u}' for u in units if u}))} as the column names say")
         return Header(number, names, separator, units)
     raise problems.refusal("no line of column names", expected="time,<box>.<place>,…", line=1)
+
+
+def _names_below(lines: Sequence[str]) -> bool:
+    """Whether one of some lines names columns as a recording does: what a logger writes above is its own."""
+    return any(_NAMES.match(line) for line in lines)
 
 
 def _unit_apart(name: str) -> tuple[str, Unit | None]:
@@ -289,9 +300,16 @@ class _Rows:
                 column=str(self._width + 1),
                 hint="decimal commas need semicolons between the cells",
             )
+        self._note_columns_of_text(values, filled)
         if filled.any() and np.isnan(values).all():
             k = int(np.flatnonzero(filled.any(axis=0))[0])
             line, text = self._first_text[k] or (self._header.line + 1, "")
             raise self._problems.refusal(
                 shown(text), expected="a number", line=line, column=f"{k + 2} ({self._header.cells[k]})"
             )
+
+    def _note_columns_of_text(self, values: FloatArray, filled: BoolArray) -> None:
+        """Says which columns hold words for the most part: a count of flags does not."""
+        for k, first in enumerate(self._first_text):
+            if first is not None and np.isnan(values[filled[:, k], k]).mean() > 0.5:
+                self._problems.note(f"{self._header.cells[k]} holds text such as {shown(first[1])}: not used")
