@@ -6,7 +6,6 @@ not the rest of the file, and every message can name the line an editor shows.
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -17,21 +16,12 @@ import numpy as np
 
 from propstick.app.recording.clock import UNREADABLE, TimeColumn
 from propstick.app.recording.dates import form_of
+from propstick.app.recording.header import Header, skipped, split
 from propstick.app.recording.problems import Problems, shown
-from propstick.units import BoolArray, FloatArray, IntArray, Unit
+from propstick.units import BoolArray, FloatArray, IntArray
 
-MOST_COLUMNS = 512
 MOST_CELLS = 40_000_000
 _LINES_AT_ONCE = 20_000
-_SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
-_PREAMBLE = 40
-"""Lines above the names that a logger may fill with its own matters. Our choice."""
-_NAMES = re.compile(r'\ufeff?"?time"?\s*[,;\t]\s*"?[a-z0-9-]+\.[a-z]+', re.IGNORECASE)
-_UNIT = re.compile(
-    r"(?P<name>\S+?)\s*(?:[\[(]\s*(?P<bracketed>(?:[°º\ufffd]|deg\.?)?\s*(?:c|f|celsius|fahrenheit)|%(?:\s*rh)?|0-1)"
-    r"\s*[\])]|(?P<bare>(?<=\s)[°º\ufffd]\s*[cf]|(?<=\s)%))"
-)
-"""`north.air (°f)`: a name in small letters, and its unit. U+FFFD is a degree sign of another encoding."""
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d{1,4})?", re.ASCII)
 
 
@@ -51,83 +41,6 @@ class Table:
     values: FloatArray
     filled: BoolArray
     seams: tuple[int, ...] = ()
-
-
-@dataclass(frozen=True)
-class Header:
-    """The line of column names.
-
-    Attributes:
-        line: Its number.
-        cells: Names after `time`, in small letters, without their units.
-        separator: What stands between cells.
-        units: Of each, where its name says °C or °F.
-    """
-
-    line: int
-    cells: tuple[str, ...]
-    separator: str
-    units: tuple[Unit | None, ...]
-
-
-def header_of(lines: Sequence[str], problems: Problems) -> Header:
-    """The column names: the first line that is neither blank nor a comment.
-
-    Raises:
-        InputError: no `time` column in front, or no other column.
-    """
-    told: str | None = None
-    for number, line in enumerate(lines, 1):
-        if _skipped(line):
-            continue
-        if number == 1 and re.fullmatch(r"sep=[,;\t]\s*", line):
-            told = line[4]
-            continue
-        separator = told or max(_SEPARATORS, key=line.count)
-        cells = [cell.strip().strip("\ufeff") for cell in _split(line, separator)]
-        if cells[0].lower() != "time" and _names_below(lines[number : number + _PREAMBLE]):
-            problems.note("lines above the column names are passed over", number)
-            continue
-        if cells[0].lower() != "time":
-            raise problems.refusal(
-                shown(cells[0]),
-                expected="'time' as the first column",
-                line=number,
-                column="1",
-                hint="the first line names the columns: time,outside.air,north.air",
-            )
-        while len(cells) > 1 and not cells[-1]:
-            cells.pop()
-            problems.note("a separator ends the line of names", number)
-        if len(cells) == 1:
-            raise problems.refusal(
-                "no column beside time", expected="columns such as north.air", line=number, column="2"
-            )
-        if len(cells) > MOST_COLUMNS:
-            raise problems.refusal(f"{len(cells)} columns", expected=f"at most {MOST_COLUMNS}", line=number)
-        names, units = zip(*(_unit_apart(cell.lower()) for cell in cells[1:]), strict=True)
-        if cells[0] != "time" or any(not c.startswith(n) for n, c in zip(names, cells[1:], strict=True)):
-            problems.note("column names read as small letters", number)
-        if separator != ",":
-            problems.note(f"cells are parted by {_SEPARATORS[separator]}")
-        if any(units):
-            problems.note(f"{' and '.join(sorted({f'°{u}' for u in units if u}))} as the column names say")
-        return Header(number, names, separator, units)
-    raise problems.refusal("no line of column names", expected="time,<box>.<place>,…", line=1)
-
-
-def _names_below(lines: Sequence[str]) -> bool:
-    """Whether one of some lines names columns as a recording does: what a logger writes above is its own."""
-    return any(_NAMES.match(line) for line in lines)
-
-
-def _unit_apart(name: str) -> tuple[str, Unit | None]:
-    """A column's name without the unit that may stand behind it, and that unit if it is a temperature's."""
-    found = _UNIT.fullmatch(name)
-    if found is None:
-        return name, None
-    letter = re.sub(r"^(deg\.?|[°º\ufffd])?\s*", "", found["bracketed"] or found["bare"])[:1]
-    return found["name"], {"c": "C", "f": "F"}.get(letter)  # type: ignore[return-value]
 
 
 def read_table(lines: Sequence[str], header: Header, *, zone: ZoneInfo | None, problems: Problems) -> Table:
@@ -157,31 +70,18 @@ def read_table(lines: Sequence[str], header: Header, *, zone: ZoneInfo | None, p
     return Table(header.cells, time_ms, values, filled, tuple(seams.tolist()))
 
 
-def _skipped(line: str) -> bool:
-    return not line.strip() or line.lstrip().startswith("#")
-
-
-def _split(line: str, separator: str) -> list[str]:
-    if '"' not in line:
-        return line.split(separator)
-    try:
-        return next(csv.reader([line], delimiter=separator), [""])
-    except csv.Error:  # a cell longer than the module takes
-        return line.split(separator)
-
-
 def _chunks(lines: Sequence[str], after: int, repeated: str) -> Iterator[tuple[list[int], list[str]]]:
     """Numbers and text of the lines below line `after`; blank ones, comments and `repeated` are left out."""
     for first, last in pairwise([*range(after, len(lines), _LINES_AT_ONCE), len(lines)]):
-        numbers = [k for k in range(first, last) if not _skipped(lines[k]) and lines[k] != repeated]
+        numbers = [k for k in range(first, last) if not skipped(lines[k]) and lines[k] != repeated]
         yield [k + 1 for k in numbers], [lines[k] for k in numbers]
 
 
 def _times(lines: Sequence[str], header: Header, repeated: str) -> Iterator[tuple[int, str]]:
     """Line and text of every time, as far as somebody asks."""
     for k in range(header.line, len(lines)):
-        if not _skipped(lines[k]) and lines[k] != repeated:
-            yield k + 1, _split(lines[k], header.separator)[0]
+        if not skipped(lines[k]) and lines[k] != repeated:
+            yield k + 1, split(lines[k], header.separator)[0]
 
 
 class _Rows:
@@ -201,7 +101,7 @@ class _Rows:
         self, numbers: list[int], lines: list[str], clock: TimeColumn
     ) -> tuple[IntArray, FloatArray, BoolArray]:
         """Times, values and whether a cell was filled, for some lines."""
-        rows = [_split(line, self._header.separator) for line in lines]
+        rows = [split(line, self._header.separator) for line in lines]
         spoilt: list[int] = []
         if set(map(len, rows)) != {self._width}:
             rows, spoilt = self._fitted(numbers, rows)
