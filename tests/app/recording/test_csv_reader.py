@@ -186,3 +186,29 @@ def test_figures_of_fahrenheit_read_as_celsius_are_doubted():
     text = ("time,north.air\n" + rows).encode()
     assert any("--unit F" in remark for remark in recording.read(text).remarks)
     assert not any("--unit F" in remark for remark in recording.read(text, unit="F").remarks)
+
+
+def test_what_a_logger_writes_above_the_names_is_passed_over():
+    """Title, serial number, an empty line; and it is said. Without any line of names the first is refused."""
+    found, whole = cells("Plot Title: north\nSerial,1234,\n\n" + PLAIN)
+    assert found == GOOD
+    assert any("above the column names" in remark for remark in whole.remarks)
+    with pytest.raises(InputError, match="line 1, column 1: got 'Plot Title"):
+        recording.read(b"Plot Title: north\nSerial,1234\n")
+
+
+def test_a_column_of_words_is_named():
+    """Which one, and what it says; a column with a stray word is not."""
+    rows = [("9", "closed"), ("9.1", "open"), ("n/a", "closed"), ("9.1", "closed")]
+    text = "time,north.air,north.lid\n" + "".join(
+        f"2026-04-12T18:0{k}:00Z,{air},{lid}\n" for k, (air, lid) in enumerate(rows)
+    )
+    _, whole = cells(text)
+    assert whole.remarks == ("north.lid holds text such as 'closed': not used",)
+
+
+def test_a_lid_in_percent_is_doubted():
+    """It is out of range and left out, and nothing else would say why."""
+    text = "time,north.air,north.lid\n2026-04-12T18:00:00Z,9,{lid}\n"
+    assert any("not percent" in r for r in recording.read(text.format(lid=30).encode()).remarks)
+    assert not recording.read(text.format(lid=0.3).encode()).remarks

@@ -16,7 +16,8 @@ import numpy as np
 
 from propstick.app.recording.assemble import Recording, recording_of
 from propstick.app.recording.clock import UNREADABLE
-from propstick.app.recording.csv_reader import Table, header_of, read_table
+from propstick.app.recording.csv_reader import Table, read_table
+from propstick.app.recording.header import header_of
 from propstick.app.recording.judge import wrong_clock
 from propstick.app.recording.names import ColumnName, column_name
 from propstick.app.recording.order import order_of

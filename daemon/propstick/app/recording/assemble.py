@@ -100,6 +100,7 @@ def recording_of(
     if believed.size and believed.max() < EARLIEST_S * 1000:
         problems.note("times before 2000, taken as an old recording")
     _doubt_unit(names, units, whole, problems)
+    _doubt_lids(names, whole, problems)
     of_cover = [k for k, name in enumerate(names) if name.place == COVER]
     of_probe = [k for k, name in enumerate(names) if name.place != COVER]
     columns, cover_columns = _only(whole, of_probe), _only(whole, of_cover)
@@ -128,6 +129,17 @@ def _doubt_unit(
         return
     if float(np.median(air_c)) > WARMEST_MIDDLE_C:
         problems.note(f"air read as °C, half of it above {np.median(air_c):.0f}: if it is °F, say --unit F")
+
+
+def _doubt_lids(names: tuple[ColumnName, ...], readings: ReadingColumns, problems: Problems) -> None:
+    """Says so where a lid is written in percent: what is out of range is left out, and it counts as shut."""
+    for k, name in enumerate(names):
+        if name.place == "lid":
+            above = readings.raw[(readings.column == k) & (readings.raw > 1.0)]
+            if above.size and float(above.max()) <= 100.0:
+                problems.note(
+                    f"{name.text} goes to {above.max():g}: a lid is 0 (shut) to 1 (open), not percent"
+                )
 
 
 def _only(readings: ReadingColumns, columns: list[int]) -> ReadingColumns:

@@ -6,7 +6,6 @@ not the rest of the file, and every message can name the line an editor shows.
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -17,18 +16,12 @@ import numpy as np
 
 from propstick.app.recording.clock import UNREADABLE, TimeColumn
 from propstick.app.recording.dates import form_of
+from propstick.app.recording.header import Header, skipped, split
 from propstick.app.recording.problems import Problems, shown
-from propstick.units import BoolArray, FloatArray, IntArray, Unit
+from propstick.units import BoolArray, FloatArray, IntArray
 
-MOST_COLUMNS = 512
 MOST_CELLS = 40_000_000
 _LINES_AT_ONCE = 20_000
-_SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
-_UNIT = re.compile(
-    r"(?P<name>\S+?)\s*(?:[\[(]\s*(?P<bracketed>(?:[°º\ufffd]|deg\.?)?\s*(?:c|f|celsius|fahrenheit)|%(?:\s*rh)?|0-1)"
-    r"\s*[\])]|(?P<bare>(?<=\s)[°º\ufffd]\s*[cf]|(?<=\s)%))"
-)
-"""`north.air (°f)`: a name in small letters, and its unit. U+FFFD is a degree sign of another encoding."""
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d{1,4})?", re.ASCII)
 
 
@@ -48,75 +41,6 @@ class Table:
     values: FloatArray
     filled: BoolArray
     seams: tuple[int, ...] = ()
-
-
-@dataclass(frozen=True)
-class Header:
-    """The line of column names.
-
-    Attributes:
-        line: Its number.
-        cells: Names after `time`, in small letters, without their units.
-        separator: What stands between cells.
-        units: Of each, where its name says °C or °F.
-    """
-
-    line: int
-    cells: tuple[str, ...]
-    separator: str
-    units: tuple[Unit | None, ...]
-
-
-def header_of(lines: Sequence[str], problems: Problems) -> Header:
-    """The column names: the first line that is neither blank nor a comment.
-
-    Raises:
-        InputError: no `time` column in front, or no other column.
-    """
-    told: str | None = None
-    for number, line in enumerate(lines, 1):
-        if _skipped(line):
-            continue
-        if number == 1 and re.fullmatch(r"sep=[,;\t]\s*", line):
-            told = line[4]
-            continue
-        separator = told or max(_SEPARATORS, key=line.count)
-        cells = [cell.strip().strip("\ufeff") for cell in _split(line, separator)]
-        if cells[0].lower() != "time":
-            raise problems.refusal(
-                shown(cells[0]),
-                expected="'time' as the first column",
-                line=number,
-                column="1",
-                hint="the first line names the columns: time,outside.air,north.air",
-            )
-        while len(cells) > 1 and not cells[-1]:
-            cells.pop()
-            problems.note("a separator ends the line of names", number)
-        if len(cells) == 1:
-            raise problems.refusal(
-                "no column beside time", expected="columns such as north.air", line=number, column="2"
-            )
-        if len(cells) > MOST_COLUMNS:
-            raise problems.refusal(f"{len(cells)} columns", expected=f"at most {MOST_COLUMNS}", line=number)
-        names, units = zip(*(_unit_apart(cell.lower()) for cell in cells[1:]), strict=True)
-        if cells[0] != "time" or any(not c.startswith(n) for n, c in zip(names, cells[1:], strict=True)):
-            problems.note("column names read as small letters", number)
-        if separator != ",":
-            problems.note(f"cells are parted by {_SEPARATORS[separator]}")
-        if any(units):
-            problems.note(f"{' and '.join(sorted({f'°{u}' for u in units if u}))} as the column names say")
-        return Header(number, names, separator, units)
-    raise problems.refusal("no line of column names", expected="time,<box>.<place>,…", line=1)
-
-
-def _unit_apart(name: str) -> tuple[str, Unit | None]:
-    """A column's name without the unit that may stand behind it, and that unit if it is a temperature's."""
-    found = _UNIT.fullmatch(name)
-    if found is None:
-        return name, None
-    letter = re.sub(r"^(deg\.?|[°º\ufffd])?\s*", "", found["bracketed"] or found["bare"])[:1]
-    return found["name"], {"c": "C", "f": "F"}.get(letter)  # type: ignore[return-value]
 
 
 def read_table(lines: Sequence[str], header: Header, *, zone: ZoneInfo | None, problems: Problems) -> Table:
@@ -146,31 +70,18 @@ def read_table(lines: Sequence[str], header: Header, *, zone: ZoneInfo | None, p
     return Table(header.cells, time_ms, values, filled, tuple(seams.tolist()))
 
 
-def _skipped(line: str) -> bool:
-    return not line.strip() or line.lstrip().startswith("#")
-
-
-def _split(line: str, separator: str) -> list[str]:
-    if '"' not in line:
-        return line.split(separator)
-    try:
-        return next(csv.reader([line], delimiter=separator), [""])
-    except csv.Error:  # a cell longer than the module takes
-        return line.split(separator)
-
-
 def _chunks(lines: Sequence[str], after: int, repeated: str) -> Iterator[tuple[list[int], list[str]]]:
     """Numbers and text of the lines below line `after`; blank ones, comments and `repeated` are left out."""
     for first, last in pairwise([*range(after, len(lines), _LINES_AT_ONCE), len(lines)]):
-        numbers = [k for k in range(first, last) if not _skipped(lines[k]) and lines[k] != repeated]
+        numbers = [k for k in range(first, last) if not skipped(lines[k]) and lines[k] != repeated]
         yield [k + 1 for k in numbers], [lines[k] for k in numbers]
 
 
 def _times(lines: Sequence[str], header: Header, repeated: str) -> Iterator[tuple[int, str]]:
     """Line and text of every time, as far as somebody asks."""
     for k in range(header.line, len(lines)):
-        if not _skipped(lines[k]) and lines[k] != repeated:
-            yield k + 1, _split(lines[k], header.separator)[0]
+        if not skipped(lines[k]) and lines[k] != repeated:
+            yield k + 1, split(lines[k], header.separator)[0]
 
 
 class _Rows:
@@ -190,7 +101,7 @@ class _Rows:
         self, numbers: list[int], lines: list[str], clock: TimeColumn
     ) -> tuple[IntArray, FloatArray, BoolArray]:
         """Times, values and whether a cell was filled, for some lines."""
-        rows = [_split(line, self._header.separator) for line in lines]
+        rows = [split(line, self._header.separator) for line in lines]
         spoilt: list[int] = []
         if set(map(len, rows)) != {self._width}:
             rows, spoilt = self._fitted(numbers, rows)
@@ -289,9 +200,16 @@ class _Rows:
                 column=str(self._width + 1),
                 hint="decimal commas need semicolons between the cells",
             )
+        self._note_columns_of_text(values, filled)
         if filled.any() and np.isnan(values).all():
             k = int(np.flatnonzero(filled.any(axis=0))[0])
             line, text = self._first_text[k] or (self._header.line + 1, "")
             raise self._problems.refusal(
                 shown(text), expected="a number", line=line, column=f"{k + 2} ({self._header.cells[k]})"
             )
+
+    def _note_columns_of_text(self, values: FloatArray, filled: BoolArray) -> None:
+        """Says which columns hold words for the most part: a count of flags does not."""
+        for k, first in enumerate(self._first_text):
+            if first is not None and np.isnan(values[filled[:, k], k]).mean() > 0.5:
+                self._problems.note(f"{self._header.cells[k]} holds text such as {shown(first[1])}: not used")
