@@ -9,22 +9,16 @@ or two warmer than outside: say "not holding heat", not "open", and offer a cont
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
+from propstick.engine.holding import NIGHT_SD_RANGE_C, HoldWatch, start_holding, watch_holding
 from propstick.engine.trace import LID_BANK, SUN_USED_W_M2, Trace
 from propstick.units import BoolArray, FloatArray
 
 OPENINGS = np.array(LID_BANK)
-LOOSE_AT = 7.0
 LOOSE_BELOW = 0.1
-"""Evidence of the night, as a logarithm of odds, and P(closed) now, from which a box no longer holds heat:
-2 false in 100 closed nights, on invented ones."""
-_CREDIT_PER_MIN = 0.1
-_MOST_OF_A_MINUTE = 8.0
-
-_NIGHT_SD_RANGE_C = (0.04, 0.3)
+"""P(closed) now, from which a box may no longer hold heat."""
 _DAY_SD_C = 0.2
 _INDEPENDENT_BY_DAY = 0.25
 _MOST = 30.0
@@ -34,15 +28,10 @@ _START = np.array([0.85, 0.06, 0.05, 0.04])
 
 @dataclass(frozen=True)
 class OpeningState:
-    """Weight of each opening, (4, b), and this night's evidence against a shut lid.
-
-    Attributes:
-        total, least: The sum of it and the least that sum has been, for each of the other openings, (3, b).
-    """
+    """Weight of each opening, (4, b), and this night's evidence against a shut lid."""
 
     weight: FloatArray
-    total: FloatArray
-    least: FloatArray
+    holding: HoldWatch
 
 
 @dataclass(frozen=True)
@@ -64,8 +53,7 @@ class Openings:
 
 def start_opening(boxes: int) -> OpeningState:
     """Shut, most likely."""
-    none = np.zeros((len(OPENINGS) - 1, boxes))
-    return OpeningState(np.repeat(_START[:, None], boxes, axis=1), none, none)
+    return OpeningState(np.repeat(_START[:, None], boxes, axis=1), start_holding(boxes))
 
 
 def judge_openings(
@@ -106,16 +94,16 @@ def judge_openings(
         expected += opening * weights[:, k]
     # In twilight a low sun does what an open lid does.
     is_dark = trace.clear_sky_w_m2 <= 0.0
-    total, least = _evidence(state, trace, is_dark, minutes)
+    holding, stopped = watch_holding(state.holding, trace, is_dark=is_dark, minutes=minutes)
     speaks = is_dark[:, None] & ~trace.lid_told & trace.known
     openings = Openings(
         opening=np.where(trace.lid_told, trace.lid, expected),
         p_closed=p_closed,
-        loose=speaks & (p_closed < LOOSE_BELOW) & ((total - least).max(axis=1) >= LOOSE_AT),
+        loose=speaks & (p_closed < LOOSE_BELOW) & stopped,
         weight=weights,
     )
     if n:
-        state = OpeningState(weights[-1].copy(), total[-1].copy(), least[-1].copy())
+        state = OpeningState(weights[-1].copy(), holding)
     return state, openings
 
 
@@ -127,7 +115,7 @@ def joined_openings(parts: list[Openings]) -> Openings:
 
 def _likelihood(trace: Trace, ceiling: FloatArray, by_day: BoolArray, minutes: float) -> FloatArray:
     """How well each opening foretold each row, scaled to 1 for the best, (n, 4, b)."""
-    night_sd = np.clip(trace.night_sd_c, *_NIGHT_SD_RANGE_C)
+    night_sd = np.clip(trace.night_sd_c, *NIGHT_SD_RANGE_C)
     sd = np.where(by_day[:, None], _DAY_SD_C, night_sd)[:, None]
     surprise = trace.bank_error_c / sd
     independent = np.where(by_day, _INDEPENDENT_BY_DAY, 1.0)[:, None, None]
@@ -146,34 +134,3 @@ def _weights_of(lid: FloatArray) -> FloatArray:
     for k, share in enumerate(np.eye(len(OPENINGS))):
         weights[:, k] = np.interp(lid, OPENINGS, share)
     return weights
-
-
-def _evidence(
-    state: OpeningState, trace: Trace, is_dark: BoolArray, minutes: float
-) -> tuple[FloatArray, FloatArray]:
-    """How much better each other opening has foretold this night than a shut lid, (n, 3, b) both.
-
-    A cumulative sum test: the sum since its own least. It begins anew each night, and a little is taken
-    off each minute, so that what a shut box does in its worst hour does not add up.
-
-    Source: Page (1954), Biometrika 41:100-115 (from memory), with log-likelihood ratios.
-    """
-    n, kinds, b = trace.bank_error_c.shape
-    total, least = np.zeros((n, kinds - 1, b)), np.zeros((n, kinds - 1, b))
-    edges = [0, *(np.flatnonzero(np.diff(is_dark)) + 1).tolist(), n]
-    before = state.total, state.least
-    for first, stop in pairwise(edges):
-        if first == stop or not is_dark[first]:
-            before = np.zeros_like(state.total), np.zeros_like(state.least)
-            continue
-        here = slice(first, stop)
-        surprise = trace.bank_error_c[here] / np.clip(trace.night_sd_c[here], *_NIGHT_SD_RANGE_C)[:, None]
-        cost = np.minimum(0.5 * surprise * surprise, _MOST_OF_A_MINUTE)
-        heard = (trace.outside_known[here, None] & trace.known[here])[:, None]
-        gain = minutes * np.where(heard, cost[:, :1] - cost[:, 1:] - _CREDIT_PER_MIN, 0.0)
-        # Added up in order from what was carried, so that a cut anywhere gives the same sums.
-        sums = np.add.accumulate(np.concatenate([before[0][None], gain]), axis=0)
-        lows = np.minimum.accumulate(np.concatenate([before[1][None], sums[1:]]), axis=0)
-        total[here], least[here] = sums[1:], lows[1:]
-        before = sums[-1], lows[-1]
-    return total, least

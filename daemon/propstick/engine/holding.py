@@ -1,0 +1,129 @@
+"""Has a box stopped holding heat? Evidence against a shut lid, added up through the dark hours.
+
+A sky that clouds over or a wind that rises surprises a shut box as an open lid would, and all boxes of a
+garden in the same minutes. So a box must be surprised beyond the boxes beside it. Where there are none, or
+a gale has lifted every lid, it must have lost much of its height above the outside, and its evidence must
+lie far beyond that of its usual nights.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from propstick.engine.ceiling import known_quantile
+from propstick.engine.trace import LID_BANK, Trace
+from propstick.engine.usual import no_days, put
+from propstick.units import BoolArray, FloatArray
+
+NIGHT_SD_RANGE_C = (0.04, 0.3)
+LOOSE_AT = 7.0
+"""Evidence of the night from which a box no longer holds heat, as a logarithm of odds."""
+BEYOND_USUAL, USUAL_QUANTILE = 2.0, 0.75
+"""And so many times the evidence that three nights in four stay below."""
+LIFT_LEFT, LEAST_LIFT_C = 0.6, 0.3
+"""Share of its height above the outside that a lifted lid leaves at most; less height tells nothing."""
+_CREDIT_PER_MIN = 0.1
+_MOST_OF_A_MINUTE = 8.0
+_OTHERS = len(LID_BANK) - 1
+# All set on invented boxes.
+
+
+@dataclass(frozen=True)
+class HoldWatch:
+    """What is carried from row to row; b boxes.
+
+    Attributes:
+        total, least: Sum of the night's evidence and the least that sum has been, for each opening but the
+            shut one: by the box alone, and beyond the boxes beside it, (2, 3, b).
+        lift_c: Height above the outside when the box's own sum was least, (3, b).
+        peak: The most evidence of this night, by the box alone, (b,).
+        peaks: The same of past nights, (7, b).
+    """
+
+    total: FloatArray
+    least: FloatArray
+    lift_c: FloatArray
+    peak: FloatArray
+    peaks: FloatArray
+
+
+def start_holding(boxes: int) -> HoldWatch:
+    """Nothing seen yet."""
+    none = np.zeros((2, _OTHERS, boxes))
+    return HoldWatch(none, none, np.full((_OTHERS, boxes), np.nan), np.zeros(boxes), no_days(boxes))
+
+
+def watch_holding(
+    watch: HoldWatch, trace: Trace, *, is_dark: BoolArray, minutes: float
+) -> tuple[HoldWatch, BoolArray]:
+    """The watch after a trace, and where the night's evidence says that a box holds heat no more, (n, b).
+
+    A cumulative sum test: the sum since its own least. It begins anew each night, and a little is taken
+    off each minute, so that what a shut box does in its worst hour does not add up.
+
+    Source: Page (1954), Biometrika 41:100-115 (from memory), with log-likelihood ratios.
+    """  # fmt: skip
+    n, b = trace.air_c.shape
+    stopped = np.zeros((n, b), dtype=np.bool_)
+    edges = [0, *(np.flatnonzero(np.diff(is_dark)) + 1).tolist(), n]
+    for first, stop in pairwise(edges):
+        if first == stop:
+            continue
+        if not is_dark[first]:
+            watch = _over(watch)
+            continue
+        here = slice(first, stop)
+        gain, has_others = _gain(trace, here, minutes)
+        # Added up in order from what was carried, so that a cut anywhere gives the same sums.
+        sums = np.add.accumulate(np.concatenate([watch.total[None], gain]), axis=0)[1:]
+        lows = np.minimum.accumulate(np.concatenate([watch.least[None], sums]), axis=0)[1:]
+        lift = trace.air_c[here] - trace.outside_c[here, None]
+        began = _at_least(watch.lift_c, lift, sums[:, 0] <= lows[:, 0])
+        alone, beyond = (sums - lows).transpose(1, 0, 2, 3)
+        usual = known_quantile(watch.peaks, USUAL_QUANTILE)
+        fallen = (began >= LEAST_LIFT_C) & (lift[:, None] <= LIFT_LEFT * began)
+        by_itself = (alone >= np.fmax(LOOSE_AT, BEYOND_USUAL * usual)) & fallen
+        as_no_other = (np.minimum(alone, beyond) >= LOOSE_AT) & has_others[:, None]
+        stopped[here] = (by_itself | as_no_other).any(axis=1)
+        watch = replace(
+            watch,
+            total=sums[-1].copy(),
+            least=lows[-1].copy(),
+            lift_c=began[-1].copy(),
+            peak=np.maximum(watch.peak, alone.max(axis=(0, 1))),
+        )
+    return watch, stopped
+
+
+def _gain(trace: Trace, here: slice, minutes: float) -> tuple[FloatArray, BoolArray]:
+    """How much better each other opening foretold each minute than a shut lid, (n, 2, 3, b); and whether
+    another box was there to compare with, (n, b)."""
+    untold = ~trace.lid_told[here] & trace.known[here] & trace.outside_known[here, None]
+    still = trace.known[here] & ~(trace.lid_told[here] & (trace.lid[here] > 0.0))
+    error = np.where(still, trace.bank_error_c[here, 0], 0.0)
+    others = still.sum(axis=1, keepdims=True) - still
+    weather = (error.sum(axis=1, keepdims=True) - error) / np.maximum(others, 1)
+    both = np.stack([trace.bank_error_c[here], trace.bank_error_c[here] - weather[:, None]], axis=1)
+    surprise = both / np.clip(trace.night_sd_c[here], *NIGHT_SD_RANGE_C)[:, None, None]
+    cost = np.minimum(0.5 * surprise * surprise, _MOST_OF_A_MINUTE)
+    gain = minutes * (cost[:, :, :1] - cost[:, :, 1:] - _CREDIT_PER_MIN)
+    return np.where(untold[:, None, None], gain, 0.0), others > 0
+
+
+def _at_least(before_c: FloatArray, lift_c: FloatArray, is_least: BoolArray) -> FloatArray:
+    """The lift at the last row at which each sum was least, (n, 3, b)."""
+    place = np.where(is_least, np.arange(1, len(lift_c) + 1)[:, None, None], 0)
+    latest = np.maximum.accumulate(place, axis=0)
+    lifts = np.concatenate([before_c[None], np.broadcast_to(lift_c[:, None], is_least.shape)])
+    return np.take_along_axis(lifts, latest, axis=0)
+
+
+def _over(watch: HoldWatch) -> HoldWatch:
+    """The night is over: its evidence goes on record."""
+    if not watch.total.any():
+        return watch
+    peak = np.where(watch.peak > 0.0, watch.peak, np.nan)
+    return replace(start_holding(len(peak)), peaks=put(watch.peaks, peak))
