@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from propstick.engine.advice import CLOSED, OPEN, PROPPED, Choice
-from propstick.engine.brief_words import BRIEF_LENGTH, advice_reason, brief_text
+from propstick.engine.brief_words import BRIEF_LENGTH, NO_FORECAST, advice_reason, brief_text
 from propstick.engine.wording import Speech
 from propstick.garden import Site
 from propstick.records import BriefLine
@@ -107,3 +107,12 @@ def test_how_sure_the_sun_is(speech):
         "if shut, sun may bring about 25 °C; propped 18 °C",
         "if shut, sun might bring as much as 33 °C; propped 14 °C",
     ]
+
+
+def test_a_night_of_which_nothing_is_foreseen_is_not_one_with_nothing_to_do(speech):
+    blind = [BriefLine(box=name, advice="leave", reason=NO_FORECAST) for name in ("north", "lane")]
+    calm = BriefLine(box="pump", advice="leave", reason="about 6 °C, within its limits")
+    assert brief_text("evening", blind, [], speech) == (
+        "Evening: No forecast yet for north and lane: judge by the sky."
+    )
+    assert brief_text("evening", [*blind, calm], [], speech).endswith("judge by the sky. Leave pump.")

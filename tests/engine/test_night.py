@@ -73,6 +73,16 @@ def test_never_above_the_present_air():
         assert forecast.low_c[0] <= forecast.min_c[0] <= forecast.high_c[0]
 
 
+def test_where_nothing_is_foretold_yet_the_present_air_is_no_forecast():
+    """One row of a first evening: the air now is all that is known, and says nothing of the night."""
+    row = _rows(1).cut(215, 216)
+    state = horizon.advance(horizon.start(1), replace(row, time_s=row.time_s + 60), site=SITE)
+    forecast = horizon.night_minimum(state, site=SITE)
+    assert not np.isnan(forecast.now_c[0])
+    for values in (forecast.min_c, forecast.low_c, forecast.high_c):
+        assert np.isnan(values).all()
+
+
 def test_chance_of_frost_is_certain_once_it_is_colder_and_falls_with_the_limit():
     forecast, _ = _issued(_rows(12))[-1]
     now = float(forecast.now_c[0])

@@ -47,6 +47,10 @@ def test_a_box_on_its_way_is_named_and_not_told_of_again(two, live):
     (notice,) = said.notices
     assert notice.boxes == ("north", "lane")
     assert "lane by 13:10" in notice.text
+    lane_alarm = next(change.alarm for change in said.of("heat") if change.alarm.box == "lane")
+    lead = (lane_alarm.begun_s - notice.issued_s) / 60
+    assert lead > 30
+    assert lane_alarm.lead_minutes == lead
 
 
 def test_an_alarm_that_stands_is_told_once(live):

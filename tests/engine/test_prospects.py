@@ -9,14 +9,33 @@ import pytest
 from propstick.blocks import PlaceRows
 from propstick.engine.day import DayMaximum
 from propstick.engine.layout import limits_on
+from propstick.engine.night import NightMinimum
 from propstick.engine.pipeline import begin
-from propstick.engine.prospects import Seen, morning_lines
+from propstick.engine.prospects import Seen, evening_lines, morning_lines
 from propstick.engine.schedule import day_of
+from propstick.engine.shelter import Gains
 from propstick.garden import Box, Person, Probe, Site
 from propstick.records import LidTold
 
 MONDAY = date(2026, 3, 2)
 HALF_PAST_SEVEN_S = 1_772_409_600 + 27_000
+
+
+def one_row(*, air_c, outside_c, lid):
+    one, nan = np.ones((1, 1)), np.full((1, 1), np.nan)
+    return PlaceRows(
+        time_s=np.array([HALF_PAST_SEVEN_S]),
+        outside_air_c=np.array([outside_c]),
+        outside_soil_c=np.array([np.nan]),
+        outside_humidity_pct=np.array([np.nan]),
+        air_c=air_c * one,
+        soil_c=nan,
+        humidity_pct=95.0 * one,
+        moisture_pct=nan,
+        lid=lid * one,
+        cover=0.0 * one,
+        fresh=one.astype(bool),
+    )
 
 
 @pytest.fixture
@@ -26,20 +45,7 @@ def asked(lone):
 
     def ask(*max_c, air_c=6.0, outside_c=6.0, lid=0.0, damp=False, untried=False, box=None):
         garden = replace(away, boxes=(box or Box(name="north"),))
-        one, nan = np.ones((1, 1)), np.full((1, 1), np.nan)
-        rows = PlaceRows(
-            time_s=np.array([HALF_PAST_SEVEN_S]),
-            outside_air_c=np.array([outside_c]),
-            outside_soil_c=np.array([np.nan]),
-            outside_humidity_pct=np.array([np.nan]),
-            air_c=air_c * one,
-            soil_c=nan,
-            humidity_pct=95.0 * one,
-            moisture_pct=nan,
-            lid=lid * one,
-            cover=0.0 * one,
-            fresh=one.astype(bool),
-        )
+        rows = one_row(air_c=air_c, outside_c=outside_c, lid=lid)
         maxima = np.array([*max_c, max_c[0]])[:, None]
         forecast = DayMaximum(maxima, maxima - 4, maxima + 4, 2.4 * np.ones((4, 1)), 12.0, ("model",) * 4)
         seen = Seen(
@@ -92,6 +98,33 @@ def test_a_wax_arm_is_left_to_its_work_and_a_sliding_lid_is_moved(asked):
 
 def test_a_silent_box_is_not_mentioned(asked):
     assert asked(40, 30, 16, air_c=np.nan) is None
+
+
+@pytest.mark.parametrize(
+    ("air_c", "lid", "said"),
+    [
+        (np.nan, 0.1, ("close", "no reading, and its lid is open")),
+        (np.nan, 0.0, None),
+        (np.nan, np.nan, None),
+        (6.0, 0.0, ("leave", "no forecast yet")),
+        (6.0, 0.1, ("close", "no forecast yet")),
+    ],
+)
+def test_before_a_night_of_which_nothing_is_foreseen_open_lids_are_to_be_shut(lone, air_c, lid, said):
+    """Also where the probe is silent: a box propped in the morning would stand open through the frost."""
+    column = np.full(2, np.nan)
+    tonight = NightMinimum(*[column] * 5, ("none",) * 2, Gains(np.zeros(1), np.zeros(1)))
+    no, yes = np.zeros(1, dtype=bool), np.ones(1, dtype=bool)
+    seen = Seen(row=0, lid=np.array([lid]), damp=no, fits=yes, untried=no)
+    lines = evening_lines(
+        lone,
+        day_of(lone, MONDAY),
+        seen,
+        rows=one_row(air_c=air_c, outside_c=2.0, lid=lid),
+        limits=limits_on(lone, MONDAY),
+        tonight=tonight,
+    )
+    assert [(line.advice, line.reason) for line in lines] == ([] if said is None else [said])
 
 
 @pytest.mark.slow

@@ -103,7 +103,7 @@ class Choice:
     Attributes:
         opening: The lid's opening to set, None where the lid is not to be touched.
         because: Which clause explains it: `heat`, `warm`, `risk`, `cool-day`, `frost`, `chill`, `damp`,
-            `sun-again`, `arm`, `unknown` or `calm`.
+            `sun-again`, `arm`, `silent`, `unknown` or `calm`.
         value_c: The forecast that decided [°C].
         limit_c: The limit it is held against.
         remedy_c: What the advice leaves of it: the maximum or minimum if it is followed.

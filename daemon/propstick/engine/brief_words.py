@@ -21,6 +21,9 @@ ADVICE_WORDS = {
     "air": "Air",
 }
 
+NO_FORECAST = "no forecast yet"
+"""What a line says that must not be read as "nothing to do"."""
+
 _FIGURE = re.compile(r"−?\d+(?:[.,]\d+)?(?= °)")
 """A temperature without its unit, as `Speech` writes it."""
 
@@ -59,7 +62,10 @@ def _deeds(lines: Sequence[BriefLine], speech: Speech, reasons: bool) -> list[st
             by = "" if by_s is None else f" by {speech.by(by_s)}"
             why = f": {_joined([line.reason for line in group])}" if reasons else ""
             said.append(f"{word} {listed([line.box for line in group])}{by}{why}.")
-    left = [line.box for line in lines if line.advice == "leave"]
+    blind = [line.box for line in lines if line.advice == "leave" and line.reason == NO_FORECAST]
+    if blind:
+        said.append(f"No forecast yet for {listed(blind)}: judge by the sky.")
+    left = [line.box for line in lines if line.advice == "leave" and line.box not in blind]
     if not said:
         return ["Nothing to do" + (f"; leave {listed(left)} as they are." if len(left) > 1 else ".")]
     return [*said, f"Leave {listed(left)}."] if left else said
@@ -103,7 +109,8 @@ def advice_reason(choice: Choice, speech: Speech) -> str:
         "damp": "damp for two days, and mild outside",
         "sun-again": "covered, and the day needs its light",
         "calm": f"about {value}, within its limits" if value else "within its limits",
-        "unknown": "no forecast yet",
+        "unknown": NO_FORECAST,
+        "silent": "no reading, and its lid is open",
     }[choice.because]
 
 

@@ -64,12 +64,16 @@ def morning_lines(
 def evening_lines(
     garden: Garden, day: Day, seen: Seen, *, rows: PlaceRows, limits: BoxLimits, tonight: NightMinimum
 ) -> tuple[BriefLine, ...]:
-    """What to do with each lid for the night."""
+    """What to do with each lid for the night; of a silent box, only to shut a lid known to be open."""
     speech = Speech(garden)
+    speaking = _speaking(rows, limits, seen.row)
     lines = []
-    for b in _speaking(rows, limits, seen.row):
-        prospect = _prospect(garden, day, b, seen, rows, limits, forecast=None, tonight=tonight)
-        lines.append(_line(garden, b, advice.evening(prospect), None, speech, seen))
+    for b in range(len(garden.boxes)):
+        if b in speaking:
+            prospect = _prospect(garden, day, b, seen, rows, limits, forecast=None, tonight=tonight)
+            lines.append(_line(garden, b, advice.evening(prospect), None, speech, seen))
+        elif not limits.known_empty[b] and rows.lid[seen.row, b] > advice.SHUT_AT_MOST:
+            lines.append(_line(garden, b, Choice("close", "silent", CLOSED), None, speech, seen))
     return tuple(lines)
 
 

@@ -117,6 +117,9 @@ class Timeline:
                 self.board.end(self.evidence.with_peak(ahead, i), t, outcome="came")
             if told_s is not None:
                 return replace(standing, foretold_s=told_s, foretold_by=kind)
+        named_s = self.desk.named_s.get(f"open|{standing.subject.box}") if standing.kind == "heat" else None
+        if named_s is not None and t - named_s < notices.NAMED_S:
+            return replace(standing, foretold_s=named_s, foretold_by="heat-ahead")
         return standing
 
     def _delays(self, standing: Standing, i: int, t: int) -> None:
