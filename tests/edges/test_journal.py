@@ -10,7 +10,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from sqlalchemy import func, insert, select
 
+from propstick.edges import schema
 from propstick.edges.database import open_store
 from propstick.edges.journal import CHECKPOINT_DAYS, Committed, Journal, _kept_checkpoints
 from propstick.edges.readings import ReadingLog
@@ -318,3 +320,17 @@ def test_store_file_holds_no_page_of_another_name(store_url):
     opened.close()
     folder = Path(store_url.removeprefix("sqlite:///")).parent
     assert sorted(path.name for path in folder.iterdir()) == ["store.db"]
+
+
+def test_news_of_a_kind_that_only_a_later_release_knows_is_passed_over(journal, store):
+    """After a rollback: the row stays, and what is known is read."""
+    known = LidTold(time_s=ROW_S, box="north", opening=0.1)
+    journal.commit(row_s=ROW_S, readings=[], outcome=Outcome(), news=[known])
+    with store.write() as connection:
+        row = dict(connection.execute(select(schema.news)).mappings().one())
+        del row["id"]
+        row |= {"kind": "SnowTold", "digest": "x", "body": '{"":"SnowTold"}'}
+        connection.execute(insert(schema.news).values(**row))
+    assert journal.news_since(0) == [known]
+    with store.read() as connection:
+        assert connection.scalar(select(func.count()).select_from(schema.news)) == 2

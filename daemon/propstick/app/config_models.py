@@ -75,10 +75,14 @@ def _month_day(value: Any) -> tuple[int, int]:
     return int(match[1]), int(match[2])
 
 
-def _url(text: str) -> str:
-    if not re.match(r"[a-zA-Z][a-zA-Z0-9+.-]*://\S", text):
-        raise ValueError("an address that begins with its kind, such as 'mailto://…' or 'json://…'")
-    return text
+def _url_such_as(*examples: str) -> AfterValidator:
+    def checked(text: str) -> str:
+        if not re.match(r"[a-zA-Z][a-zA-Z0-9+.-]*://\S", text):
+            like = " or ".join(f"'{example}'" for example in examples)
+            raise ValueError(f"an address that begins with its kind, such as {like}")
+        return text
+
+    return AfterValidator(checked)
 
 
 def _push_entry(value: Any) -> Any:
@@ -93,7 +97,9 @@ ZoneName = Annotated[str, AfterValidator(_zone_name)]
 Clock = Annotated[time, BeforeValidator(_clock)]
 Bearing = Annotated[float, BeforeValidator(_bearing)]
 MonthDay = Annotated[tuple[int, int], BeforeValidator(_month_day)]
-Url = Annotated[str, AfterValidator(_url)]
+PushUrl = Annotated[str, _url_such_as("mailto://…", "json://…")]
+StoreUrl = Annotated[str, _url_such_as("sqlite:///propstick.db", "postgresql+psycopg://…")]
+WebUrl = Annotated[str, _url_such_as("https://…", "http://…")]
 
 
 def _temperature(low: float, high: float, default: float | None = None) -> Any:
@@ -189,7 +195,7 @@ class PushEntryTable(_Table):
     """One of `[push] urls` when it has a name, or its address lies in a file."""
 
     name: Name | None = None
-    url: Url | None = None
+    url: PushUrl | None = None
     url_file: str | None = None
 
 
@@ -218,7 +224,7 @@ class MqttTable(_Table):
 
 
 class StoreTable(_Table):
-    url: Url = "sqlite:///propstick.db"
+    url: StoreUrl = "sqlite:///propstick.db"
     backup_folder: str | None = None
     backup_keep: int = _number(1, 366, 7)
     keep_days: int = _number(0, 36_500, 0)
@@ -227,7 +233,7 @@ class StoreTable(_Table):
 class ApiTable(_Table):
     listen: str = "127.0.0.1"
     port: int = _number(1, 65535, 8460)
-    address: Url | None = None
+    address: WebUrl | None = None
 
 
 class OneWireTable(_Table):
@@ -236,7 +242,7 @@ class OneWireTable(_Table):
 
 class WatchTable(_Table):
     step_s: int = _number(2, 300, 60)
-    heartbeat_url: Url | None = None
+    heartbeat_url: WebUrl | None = None
     heartbeat_url_file: str | None = None
 
 

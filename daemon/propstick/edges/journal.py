@@ -11,7 +11,7 @@ import json
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, get_args
 
 from sqlalchemy import Connection, delete, or_, select, update
 
@@ -231,7 +231,8 @@ class Journal:
 
     def _news(self, condition: Any) -> list[News]:
         table = schema.news
-        query = select(table.c.body).where(table.c.site == self._site, condition)
+        # What a later release wrote of a kind this one does not know must not keep the watch from starting.
+        query = select(table.c.body).where(table.c.site == self._site, table.c.kind.in_(_KINDS), condition)
         with self._store.read() as connection:
             texts = connection.scalars(query.order_by(table.c.time_s, table.c.id)).all()
         return [from_text(text, of=News) for text in texts]
@@ -242,6 +243,9 @@ class Journal:
         with self._store.read() as connection:
             texts = connection.scalars(query.order_by(table.c.raised_s, table.c.id)).all()
         return [json.loads(text) for text in texts]
+
+
+_KINDS = tuple(kind.__name__ for kind in get_args(News))
 
 
 def _kept_checkpoints(rows: Sequence[int]) -> set[int]:
