@@ -88,6 +88,7 @@ def _disagreement(
         found = [(Subject(box), upsets.dimmed[:, b])]
         if (box, "soil") in layout.columns:
             found.append((Subject(box, "air", layout.ids[air[0]]), upsets.as_soil[:, b]))
+            found.append((Subject(box, "lid"), upsets.as_outside[:, b]))
         for subject, holds in found:
             subjects.append(subject)
             codes.append(_codes(holds))

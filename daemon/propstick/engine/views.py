@@ -71,6 +71,7 @@ def _doubts(state: EngineState, upsets: Upsets) -> list[Doubt | None]:
     signs: tuple[tuple[Doubt, BoolArray], ...] = (
         ("dimmed", upsets.dimmed[-1]),
         ("pressed", upsets.as_soil[-1]),
+        ("as-outside", upsets.as_outside[-1]),
         ("watered", upsets.watered[-1]),
         ("changed", ~fits),
     )
