@@ -166,7 +166,8 @@ def learn(state: FitState) -> FitState:
     expected = np.maximum(state.usual_rms_c, _LEAST_USUAL_C)
     expected = expected * _hard_for_others(np.where(judged, rms / expected, np.nan))
     again = np.fmin(rms, state.record_c[-1]) > _MISFIT_TWICE_RATIO * expected
-    fits = np.where(judged, (rms <= _MISFIT_RATIO * expected) & ~again, state.fits)
+    known = ~np.isnan(state.record_c).all(axis=0)  # on its first day nothing can have changed
+    fits = np.where(judged & known, (rms <= _MISFIT_RATIO * expected) & ~again, state.fits)
     known = np.where(fits, 1.0, 0.5)[:, None, None] * state.information
     prior = _prior_information()
     information = _KEEP * known + (1.0 - _KEEP) * prior + state.normal
