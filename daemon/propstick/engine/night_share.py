@@ -73,6 +73,10 @@ def look_at_night(
         as_now = (watch.as_soil, watch.as_outside)
         return watch, *(np.broadcast_to(holds, rows.air_c.shape) for holds in as_now)
     is_dark = (rows.time_s < day.sun.rise_s) | (rows.time_s >= day.sun.set_s + AFTER_SUNSET_S)
+    if not is_dark.any():
+        watch = _over(watch, step_s, unusual[0])
+        shape = rows.air_c.shape
+        return watch, np.broadcast_to(watch.as_soil, shape), np.broadcast_to(watch.as_outside, shape)
     lift, drop = (values - rows.outside_air_c[:, None] for values in (rows.air_c, rows.soil_c))
     tells = ~np.isnan(lift) & ~np.isnan(drop) & ~(rows.cover > 0.5) & ~(rows.lid > _SHUT)
     counted = (tells, np.where(tells, lift, 0.0), np.where(tells, drop, 0.0), tells & ~np.isnan(rows.lid))

@@ -50,12 +50,6 @@ class Upsets:
         return self.watered | self.dimmed | self.as_soil | self.as_outside
 
 
-def nothing_found(shape: tuple[int, ...]) -> Upsets:
-    """Of a watch that foresees nothing, and so has nothing to doubt; n rows of b boxes."""
-    nowhere = np.zeros(shape, dtype=np.bool_)
-    return Upsets(nowhere, nowhere, nowhere, nowhere)
-
-
 def new_upsets(boxes: tuple[str, ...], step_s: int = 60) -> UpsetWatch:
     """Nothing seen yet."""
     b, used_s = len(boxes), step_used_s(step_s)
