@@ -17,9 +17,9 @@ AlarmKind = Literal[
     "no-shelter", "probe-silent", "probe-stuck", "probe-jump", "probe-disagrees", "watch-late",
     "clock-unset", "store-trouble", "push-trouble", "dry",
 ]  # fmt: skip
-Doubt = Literal["changed", "watered", "dimmed", "pressed"]
+Doubt = Literal["changed", "watered", "dimmed", "pressed", "as-outside"]
 """Why a box is known less surely: it no longer fits what was learnt of it; its bed was watered; something
-keeps the sun off it; its air probe reads as the soil."""
+keeps the sun off it; its air probe reads as the soil; or as the outside, with the lid shown shut."""
 AlarmState = Literal[
     "normal", "unacknowledged", "acknowledged", "returned", "shelved", "suppressed", "out-of-service"
 ]

@@ -2,14 +2,14 @@
 
 `python -m tests.bench.upsets [FOLDER [SEED ...]]`: drawn boxes under invented weather and, where the folder
 of measured data is given, under that of its stations, through the whole engine; then its measured enclosures.
-The limits in `engine/watering.py`, `dimmed.py` and `pressed.py` were set on seeds 1 to 6; 7 and on judge.
+Limits in `engine/watering.py`, `dimmed.py` and `night_share.py` were set on seeds 1 to 6; 7 and on judge.
 """
 
 from __future__ import annotations
 
 import sys
 from collections import defaultdict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import date
 from itertools import pairwise
 from pathlib import Path
@@ -48,7 +48,6 @@ class Said:
 
     world: worlds.World
     at_s: dict[tuple[str, str], list[int]] = field(default_factory=lambda: defaultdict(list))
-    widths: dict[str, list[tuple[int, float, float]]] = field(default_factory=lambda: defaultdict(list))
 
     def first_h(self, box: str, what: str) -> float:
         """Hours from the upset to the first time; NaN: never."""
@@ -99,7 +98,9 @@ def watched(world: worlds.World) -> Said:
         for change in came.changes:
             if change.event == "raised" and change.alarm.kind in LOOKED_AT:
                 alarm = change.alarm
-                words = {None: "no sun", "air": "in the soil"}.get(alarm.place, "soil probe out")
+                words = {None: "no sun", "air": "in the soil", "lid": "as outside"}.get(
+                    alarm.place, "soil probe out"
+                )
                 what = words if alarm.kind == "probe-disagrees" else alarm.kind
                 said.at_s[alarm.box, what].append(alarm.raised_s)
         for now in came.now:
@@ -112,6 +113,7 @@ WHAT = (
     "watered",
     "no sun",
     "in the soil",
+    "as outside",
     "lid-loose",
     "unsure",
     "soil probe out",
@@ -161,7 +163,8 @@ def judged(rows: PlaceRows, garden: Garden, step_s: int) -> dict[str, BoolArray]
         watch, found = upsets.look_for_upsets(watch, piece, boxes=garden.box_names, day=day, step_s=step_s)
         parts.append(found)
     return {
-        name: np.concatenate([getattr(p, name) for p in parts]) for name in ("watered", "dimmed", "as_soil")
+        name: np.concatenate([getattr(p, name) for p in parts])
+        for name in (f.name for f in fields(upsets.Upsets))
     }
 
 

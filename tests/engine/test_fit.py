@@ -110,3 +110,10 @@ def test_the_first_sun_after_a_dull_spell_is_no_change():
     """Twelve days at 0.02 °C, then 0.09 °C: still no more than boxes usually are; 0.12 °C is."""
     assert lived([0.02] * 12, [0.09]) == [True]
     assert lived([0.02] * 12, [0.12]) == [False]
+
+
+def test_a_box_that_was_never_like_others_has_not_changed():
+    """Off by 0.45 °C from its first day on (one measured hourly is): never said; doubled later, it is."""
+    assert lived([], [0.45]) == [True]
+    assert lived([0.45, 0.5], [0.55]) == [True]
+    assert lived([0.45] * 8, [1.0]) == [False]

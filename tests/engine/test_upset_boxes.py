@@ -161,7 +161,8 @@ def test_boxes_left_alone_are_never_called_unsure():
 @pytest.mark.slow
 def test_a_probe_pressed_into_the_bed_is_told_of_after_one_night_and_not_taken_for_normal():
     """One alarm, of that box, by the next morning; still doubted five days later, with wider nights."""
-    unsure, widths, alarms, doubts = watched(lived("pressed"))
+    values = lived("pressed")
+    unsure, widths, alarms, doubts = watched(values)
     told = [(day, box) for day, box, kind in alarms if kind == "probe-disagrees"]
     assert [box for _, box in told] == ["north"]
     assert UPSET_DAY + 0.4 < told[0][0] < UPSET_DAY + 1.3
@@ -171,6 +172,8 @@ def test_a_probe_pressed_into_the_bed_is_told_of_after_one_night_and_not_taken_f
     ]
     before = width(widths, "north", UPSET_DAY - 2, UPSET_DAY)
     assert width(widths, "north", UPSET_DAY + 3, DAYS) > 1.2 * before
+    # However the rows are cut, the same is said.
+    assert watched(values, rows_at_once=517)[:3] == (unsure, widths, alarms)
 
 
 @pytest.mark.slow

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from propstick.blocks import PlaceRows
-from propstick.engine import dimmed, pressed, watering
+from propstick.engine import dimmed, night_share, watering
 from propstick.engine.schedule import day_of
 from propstick.engine.upsets import look_for_upsets, new_upsets
 from propstick.garden import Box, Garden, Site
@@ -49,7 +49,7 @@ def looked(rows, *, step_s=60, cuts=(), watch=None):
     for first, stop in pairwise(edges):
         day = day_of(GARDEN, date.fromordinal(date(2026, 3, 20).toordinal() + int(days[first])))
         watch, upsets = look_for_upsets(watch, rows.cut(first, stop), boxes=NAMES, day=day, step_s=step_s)
-        found.append((upsets.watered, upsets.dimmed, upsets.as_soil))
+        found.append((upsets.watered, upsets.dimmed, upsets.as_soil, upsets.as_outside))
     return watch, *(np.concatenate(part) for part in zip(*found, strict=True))
 
 
@@ -81,6 +81,12 @@ def pressed_rows():
     return rows
 
 
+def fallen_rows():
+    rows = lived()
+    rows.air_c[UPSET_ROW:, 0] = rows.outside_air_c[UPSET_ROW:] + 0.1
+    return rows
+
+
 def test_nothing_is_found_where_nothing_is():
     """Eight plain days: no box is doubted at any row."""
     _, *found = looked(lived())
@@ -89,12 +95,12 @@ def test_nothing_is_found_where_nothing_is():
 
 def test_a_watered_bed_is_seen_within_minutes_and_forgotten_in_hours():
     """A degree in four minutes: noticed before ten are over, for six hours, and in that box alone."""
-    _, wet, dim, as_soil = looked(watered_rows())
+    _, wet, dim, *nights = looked(watered_rows())
     begins, ends = hours(wet[:, 0])
     assert UPSET_ROW / 60.0 < begins <= UPSET_ROW / 60.0 + 0.17
     assert ends - begins == pytest.approx(watering.WET_S / 3600.0, abs=0.35)
     assert not wet[:, 1].any()
-    assert not (dim | as_soil).any()
+    assert not any(part.any() for part in (dim, *nights))
 
 
 def test_what_a_bed_does_on_its_own_is_not_water():
@@ -120,10 +126,10 @@ def test_water_as_warm_as_the_bed_shows_in_a_moisture_probe():
 
 def test_a_box_under_a_mat_is_seen_the_next_afternoon():
     """Laid on at ten: seen 2.5 hours after the next noon; and gone from the record when it is told of."""
-    _, wet, dim, as_soil = looked(matted_rows())
+    _, wet, dim, *nights = looked(matted_rows())
     assert hours(dim[:, 0])[0] == pytest.approx((UPSET_DAY + 1) * 24 + 14.7, abs=0.3)
     assert not dim[:, 1].any()
-    assert not (wet | as_soil).any()
+    assert not any(part.any() for part in (wet, *nights))
     rows = matted_rows()
     cover = np.zeros(rows.air_c.shape)
     cover[UPSET_ROW:, 0] = 1.0
@@ -140,16 +146,32 @@ def test_a_dull_day_tells_nothing_of_the_sun():
 
 def test_a_probe_in_the_bed_is_seen_in_the_first_night_and_mended_in_the_next():
     """Five hours after sunset; two nights later, hung up again, it is believed as soon."""
-    _, wet, dim, as_soil = looked(pressed_rows())
+    _, wet, dim, as_soil, as_outside = looked(pressed_rows())
     begins = hours(as_soil[:, 0])[0]
     dusk = UPSET_DAY * 24 + 18.2
-    assert begins == pytest.approx(dusk + (pressed.AFTER_SUNSET_S / 60.0 + pressed.DARK_MIN) / 60.0, abs=0.3)
+    assert begins == pytest.approx(
+        dusk + (night_share.AFTER_SUNSET_S / 60.0 + night_share.DARK_MIN) / 60.0, abs=0.3
+    )
     assert not as_soil[:, 1].any()
-    assert not (wet | dim).any()
+    assert not (wet | dim | as_outside).any()
     rows, sound = pressed_rows(), lived()
     mended = UPSET_ROW + DAY_ROWS
     rows.air_c[mended:] = sound.air_c[mended:]
     assert hours(looked(rows)[3][:, 0]) == pytest.approx([begins, begins + 24.0], abs=0.3)
+
+
+def test_a_box_as_cold_as_outside_though_shown_shut_is_seen_at_dawn():
+    """The morning after, in that box alone; not where nobody shows the lid: that is `lid-loose`."""
+    _, wet, dim, as_soil, as_outside = looked(fallen_rows())
+    dawn = (UPSET_DAY + 1) * 24 + 5.9
+    assert hours(as_outside[:, 0]) == pytest.approx([dawn, DAYS * 24], abs=0.3)
+    assert not (wet | dim | as_soil)[:, 0].any()
+    assert not as_outside[:, 1].any()
+    rows = fallen_rows()
+    untold = replace(rows, lid=np.full(rows.lid.shape, np.nan))
+    assert not looked(untold)[4].any()
+    opened = replace(rows, lid=np.where(rows.time_s[:, None] >= rows.time_s[UPSET_ROW], 0.3, rows.lid))
+    assert not looked(opened)[4].any()
 
 
 def test_a_night_hardly_colder_than_the_soil_tells_nothing():
@@ -159,7 +181,7 @@ def test_a_night_hardly_colder_than_the_soil_tells_nothing():
     assert not looked(rows)[3].any()
 
 
-@pytest.mark.parametrize("upset", [watered_rows, matted_rows, pressed_rows])
+@pytest.mark.parametrize("upset", [watered_rows, matted_rows, pressed_rows, fallen_rows])
 def test_no_cut_shows(upset):
     """Whole days, or cut anywhere: the same rows and the same memory to the last bit."""
     rows = upset()

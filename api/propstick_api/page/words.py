@@ -67,6 +67,7 @@ DOUBTS = {
     "watered": "Watered lately, as it seems: its forecasts are less sure for some hours.",
     "dimmed": "It gets hardly any sun: its forecasts are less sure.",
     "pressed": "Its air probe reads as the soil: its forecasts are less sure.",
+    "as-outside": "By night its air probe reads as the outside: its forecasts are less sure.",
 }
 LID_SHUT, LID_OPEN, LID_PROPPED, LID_UNKNOWN = "shut", "wide open", "propped, {percent} % open", "not known"
 LID_NOW = "Lid {lid}{source}"

@@ -63,22 +63,30 @@ def look_for_dimming(watch: DimWatch, rows: PlaceRows, *, day: Day) -> tuple[Dim
     heard = np.add.accumulate(np.concatenate([watch.heard[None], ~np.isnan(air)]), axis=0)[1:]
     count = watch.rows + np.arange(1.0, len(rows) + 1.0)
     covered = np.logical_or.accumulate(np.concatenate([watch.covered[None], rows.cover > 0.5]), axis=0)[1:]
-    swing = high - low
-    outside = swing[:, -1:]
     noon_s = (day.sun.rise_s + day.sun.set_s) // 2
-    is_late = (rows.time_s >= noon_s + JUDGED_AFTER_NOON_S)[:, None] & (day.sun.known and day.sun.sets)
-    is_heard = heard >= _HEARD_SHARE * count[:, None]
-    tells = is_late & (outside >= SWING_C) & is_heard[:, :-1] & is_heard[:, -1:] & ~covered
-    share = swing[:, :-1] / np.where(outside >= SWING_C, outside, np.nan)
-    least = np.minimum(DIM_SHARE, DIM_OF_USUAL * usual(watch.swings))
-    dim = is_met(watch.swings) & (share < least) & (high[:, :-1] < high[:, -1:])
-    decided = (tells & (dim | (share > BRIGHT_SHARE))) | covered
-    dimmed = held(decided, dim & ~covered, watch.dimmed)
+    is_late = (rows.time_s >= noon_s + JUDGED_AFTER_NOON_S) & (day.sun.known and day.sun.sets)
+    dimmed = np.broadcast_to(watch.dimmed, rows.air_c.shape)
+    if is_late.any() or covered.any():
+        is_heard = heard >= _HEARD_SHARE * count[:, None]
+        tells = is_late[:, None] & is_heard[:, :-1] & is_heard[:, -1:] & ~covered
+        dimmed = _judged(watch, low, high, tells=tells, covered=covered)
     watch = replace(
         watch, low_c=low[-1].copy(), high_c=high[-1].copy(), heard=heard[-1].copy(), rows=float(count[-1]),
         covered=covered[-1].copy(), dimmed=dimmed[-1].copy(),
     )  # fmt: skip
     return watch, dimmed
+
+
+def _judged(
+    watch: DimWatch, low: FloatArray, high: FloatArray, *, tells: BoolArray, covered: BoolArray
+) -> BoolArray:
+    swing = high - low
+    outside = swing[:, -1:]
+    share = swing[:, :-1] / np.where(outside >= SWING_C, outside, np.nan)
+    least = np.minimum(DIM_SHARE, DIM_OF_USUAL * usual(watch.swings))
+    dim = is_met(watch.swings) & (share < least) & (high[:, :-1] < high[:, -1:])
+    decided = (tells & (dim | (share > BRIGHT_SHARE))) | covered
+    return held(decided, dim & ~covered, watch.dimmed)
 
 
 def next_day(watch: DimWatch) -> DimWatch:

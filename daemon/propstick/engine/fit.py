@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from propstick.engine.usual import usual
 from propstick.garden import Box
 from propstick.physics.box import BoxRates
 from propstick.units import BoolArray, FloatArray
@@ -71,7 +72,8 @@ class FitState:
         squares: Today's sum of squared block errors, shape (b,).
         blocks: Today's count of blocks learnt from, shape (b,).
         record_c: Root-mean-square error of each past day, newest last, shape (30, b); NaN = none.
-        usual_rms_c: The error of a usual day [°C]: median of the record and four days of prior, (b,).
+        usual_rms_c: The error of a usual day [°C]: median of the record, or of it and four days of prior if
+            that is more, (b,).
         fits: Whether the last judged day fitted, shape (b,).
     """
 
@@ -161,10 +163,11 @@ def learn(state: FitState) -> FitState:
     """
     rms = np.sqrt(state.squares / np.maximum(state.blocks, 1.0))
     judged = state.blocks >= _LEAST_BLOCKS
-    usual = np.maximum(state.usual_rms_c, _LEAST_USUAL_C)
-    usual = usual * _hard_for_others(np.where(judged, rms / usual, np.nan))
-    again = np.fmin(rms, state.record_c[-1]) > _MISFIT_TWICE_RATIO * usual
-    fits = np.where(judged, (rms <= _MISFIT_RATIO * usual) & ~again, state.fits)
+    expected = np.maximum(state.usual_rms_c, _LEAST_USUAL_C)
+    expected = expected * _hard_for_others(np.where(judged, rms / expected, np.nan))
+    again = np.fmin(rms, state.record_c[-1]) > _MISFIT_TWICE_RATIO * expected
+    known = ~np.isnan(state.record_c).all(axis=0)  # on its first day nothing can have changed
+    fits = np.where(judged & known, (rms <= _MISFIT_RATIO * expected) & ~again, state.fits)
     known = np.where(fits, 1.0, 0.5)[:, None, None] * state.information
     prior = _prior_information()
     information = _KEEP * known + (1.0 - _KEEP) * prior + state.normal
@@ -200,7 +203,9 @@ def _hard_for_others(ratio: FloatArray) -> FloatArray:
 
 def _usual(record_c: FloatArray) -> FloatArray:
     prior = np.full((4, record_c.shape[1]), _USUAL_RMS_C)
-    return np.nanmedian(np.concatenate([prior, record_c]), axis=0)
+    blended = np.nanmedian(np.concatenate([prior, record_c]), axis=0)
+    # A box that is off further than others from its first day on (read by the hour, say) has not changed.
+    return np.fmax(blended, usual(record_c))
 
 
 def rates_of(theta: FloatArray) -> BoxRates:

@@ -28,7 +28,7 @@ from propstick.engine.standing import Standing
 from propstick.engine.state import EngineState
 from propstick.engine.timeline import Timeline
 from propstick.engine.trends import refit, rises, windows_s
-from propstick.engine.upsets import look_for_upsets, nothing_found
+from propstick.engine.upsets import look_for_upsets
 from propstick.engine.views import boxes_now, lid_changes, lid_rows, on_their_way
 from propstick.garden import OUTSIDE, SITE, Garden
 from propstick.records import (
@@ -178,7 +178,7 @@ def _advance_span(
     trend_memory, trends = rises(trend_memory, rows, windows=windows_s(layout, boxes, block.step_s))
     soil = watched(state.soil, rows, garden=garden, day=day.date)
     outlook, ahead = foresight.NOTHING, state.ahead
-    upset_watch, upsets = state.upsets, nothing_found(rows.air_c.shape)
+    upset_watch, upsets = state.upsets, None
     if state.foresight:
         upset_watch, upsets = look_for_upsets(state.upsets, rows, boxes=boxes, day=day, step_s=block.step_s)
         rows = replace(rows, doubted=upsets.any)

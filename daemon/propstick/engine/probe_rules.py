@@ -18,9 +18,10 @@ JUMPY_S = 3600
 
 
 def probe_conditions(
-    garden: Garden, *, layout: Layout, checked: Checked, time_s: IntArray, soil: SoilWatch, upsets: Upsets
-) -> list[Condition]:
-    """Every rule about probes, over a stretch of rows."""
+    garden: Garden, *, layout: Layout, checked: Checked, time_s: IntArray, soil: SoilWatch,
+    upsets: Upsets | None,
+) -> list[Condition]:  # fmt: skip
+    """Every rule about probes, over a stretch of rows. `upsets`: None where nobody looks for them."""
     m = len(layout.ids)
     if not m:
         return []
@@ -56,7 +57,7 @@ def _codes(in_alarm: np.ndarray) -> np.ndarray:
 
 
 def _disagreement(
-    garden: Garden, layout: Layout, checked: Checked, soil: SoilWatch, upsets: Upsets
+    garden: Garden, layout: Layout, checked: Checked, soil: SoilWatch, upsets: Upsets | None
 ) -> Condition | None:
     """Good probes of one place too far apart (which of two is wrong nobody can tell), soil probes that follow
     the air, air probes that read as the soil, and boxes that do not warm as the outside does."""
@@ -75,20 +76,16 @@ def _disagreement(
         if place == "soil" and (box, "air") in layout.columns:
             subjects.append(Subject(box, place, layout.ids[columns[0]]))
             follows = np.full(n, soil.follows[soil.grounds.index(box)])
-            if box in garden.box_names:  # an air probe in the bed makes them follow each other too
+            if (
+                upsets is not None and box in garden.box_names
+            ):  # an air probe in the bed makes them follow each other too
                 follows &= ~upsets.as_soil[:, garden.box_names.index(box)]
             codes.append(_codes(follows))
             known.append(np.ones(n, dtype=np.bool_))
             values.append(np.full(n, np.nan))
             limits.append(np.nan)
-    for b, box in enumerate(garden.box_names):
-        air = layout.columns.get((box, "air"))
-        if not air or (OUTSIDE, "air") not in layout.columns:
-            continue
-        found = [(Subject(box), upsets.dimmed[:, b])]
-        if (box, "soil") in layout.columns:
-            found.append((Subject(box, "air", layout.ids[air[0]]), upsets.as_soil[:, b]))
-        for subject, holds in found:
+    if upsets is not None and (OUTSIDE, "air") in layout.columns:
+        for subject, holds in _upset_boxes(garden, layout, upsets):
             subjects.append(subject)
             codes.append(_codes(holds))
             known.append(np.ones(n, dtype=np.bool_))
@@ -100,6 +97,19 @@ def _disagreement(
         "probe-disagrees", tuple(subjects), codes=np.stack(codes, axis=1), known=np.stack(known, axis=1),
         value_c=np.stack(values, axis=1), limit_c=np.array(limits, dtype=np.float64),
     )  # fmt: skip
+
+
+def _upset_boxes(garden: Garden, layout: Layout, upsets: Upsets) -> list[tuple[Subject, np.ndarray]]:
+    """Each box with an air probe, and where it hardly warms, reads as its soil, or as the outside."""
+    found = []
+    for b, box in enumerate(garden.box_names):
+        air = layout.columns.get((box, "air"))
+        if air:
+            found.append((Subject(box), upsets.dimmed[:, b]))
+        if air and (box, "soil") in layout.columns:
+            found.append((Subject(box, "air", layout.ids[air[0]]), upsets.as_soil[:, b]))
+            found.append((Subject(box, "lid"), upsets.as_outside[:, b]))
+    return found
 
 
 def _spread_c(values: np.ndarray) -> np.ndarray:

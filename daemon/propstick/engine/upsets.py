@@ -1,8 +1,9 @@
 """What befalls a box that no weather explains, told by its readings alone.
 
 A bed is watered (`watering`), snow or an untold mat keeps the sun off (`dimmed`), an air probe is pressed
-into the bed (`pressed`). While one of these holds, the box is known less surely and its rates are not learnt.
-All is judged row by row on sums that are carried, on rows a minute apart at least, so that no cut shows.
+into the bed or fell out of the box (`night_share`). While one of these holds, the box is known less surely,
+and its rates and its sun are not learnt. All is judged row by row on sums that are carried, on rows a minute
+apart at least, so that no cut shows.
 """
 
 from __future__ import annotations
@@ -13,10 +14,10 @@ from datetime import date
 import numpy as np
 
 from propstick.blocks import PlaceRows
-from propstick.engine import dimmed, pressed, watering
+from propstick.engine import dimmed, night_share, watering
 from propstick.engine.dimmed import DimWatch
 from propstick.engine.laying import step_used_s
-from propstick.engine.pressed import NightWatch
+from propstick.engine.night_share import NightWatch
 from propstick.engine.schedule import Day
 from propstick.engine.watering import WaterWatch
 from propstick.units import BoolArray, IntArray
@@ -41,24 +42,19 @@ class Upsets:
     watered: BoolArray
     dimmed: BoolArray
     as_soil: BoolArray
+    as_outside: BoolArray
 
     @property
     def any(self) -> BoolArray:
         """Where a box does not behave as learnt for one of these reasons."""
-        return self.watered | self.dimmed | self.as_soil
-
-
-def nothing_found(shape: tuple[int, ...]) -> Upsets:
-    """Of a watch that foresees nothing, and so has nothing to doubt; n rows of b boxes."""
-    nowhere = np.zeros(shape, dtype=np.bool_)
-    return Upsets(nowhere, nowhere, nowhere)
+        return self.watered | self.dimmed | self.as_soil | self.as_outside
 
 
 def new_upsets(boxes: tuple[str, ...], step_s: int = 60) -> UpsetWatch:
     """Nothing seen yet."""
     b, used_s = len(boxes), step_used_s(step_s)
     return UpsetWatch(
-        boxes, used_s, None, watering.start_water(b, used_s), dimmed.start_dim(b), pressed.start_nights(b)
+        boxes, used_s, None, watering.start_water(b, used_s), dimmed.start_dim(b), night_share.start_nights(b)
     )
 
 
@@ -75,13 +71,14 @@ def look_for_upsets(
     seen = rows if len(index) == len(rows) else rows.taken(index)
     water, wet = watering.look_for_water(watch.water, seen, step_s=watch.step_s)
     dim, is_dim = dimmed.look_for_dimming(watch.dim, seen, day=day)
-    night, as_soil = pressed.look_at_night(
+    night, as_soil, as_outside = night_share.look_at_night(
         watch.night, seen, day=day, step_s=watch.step_s, unusual=is_dim
     )  # fmt: skip
     found = Upsets(
         _spread(wet, watch.water.was_wet, rows.time_s, seen.time_s),
         _spread(is_dim, watch.dim.dimmed, rows.time_s, seen.time_s),
         _spread(as_soil, watch.night.as_soil, rows.time_s, seen.time_s),
+        _spread(as_outside, watch.night.as_outside, rows.time_s, seen.time_s),
     )
     return replace(watch, water=water, dim=dim, night=night), found
 
@@ -101,7 +98,7 @@ def _refitted(watch: UpsetWatch, boxes: tuple[str, ...], step_s: int) -> UpsetWa
     for part, names in (
         ("water", ("jumps_c", "watered_s")),
         ("dim", ("swings", "dimmed")),
-        ("night", ("shares", "as_soil")),
+        ("night", ("shares", "means", "as_soil", "as_outside")),
     ):
         for name in names:
             getattr(getattr(fresh, part), name)[..., new] = getattr(getattr(watch, part), name)[..., old]

@@ -64,17 +64,19 @@ def _known(value: float) -> float | None:
     return None if np.isnan(value) else float(value)
 
 
-def _doubts(state: EngineState, upsets: Upsets) -> list[Doubt | None]:
-    """Why each box is known less surely at the last row."""
-    b = upsets.watered.shape[1]
-    fits = np.ones(b, dtype=np.bool_) if state.ahead is None else state.ahead.minute.observer.fit.fits
+def _doubts(state: EngineState, upsets: Upsets | None, boxes: int) -> list[Doubt | None]:
+    """Why each box is known less surely at the last row; without forecasts there is nothing to doubt."""
+    if upsets is None or state.ahead is None:
+        return [None] * boxes
+    fits = state.ahead.minute.observer.fit.fits
     signs: tuple[tuple[Doubt, BoolArray], ...] = (
         ("dimmed", upsets.dimmed[-1]),
         ("pressed", upsets.as_soil[-1]),
+        ("as-outside", upsets.as_outside[-1]),
         ("watered", upsets.watered[-1]),
         ("changed", ~fits),
     )
-    return [next((doubt for doubt, holds in signs if holds[k]), None) for k in range(b)]
+    return [next((doubt for doubt, holds in signs if holds[k]), None) for k in range(boxes)]
 
 
 def boxes_now(
@@ -85,10 +87,10 @@ def boxes_now(
     *,
     limits: BoxLimits,
     judged: Mapping[str, float],
-    upsets: Upsets,
+    upsets: Upsets | None,
 ) -> tuple[BoxNow, ...]:
     """The boxes and the open ground at the last row. `judged`: estimated openings, where none is known."""
-    doubts = _doubts(state, upsets)
+    doubts = _doubts(state, upsets, len(garden.boxes))
     views = []
     for b, box in enumerate(garden.box_names):
         lid, opening = state.lids.get(box), _known(rows.lid[-1, b])

@@ -137,6 +137,8 @@ def alarm_message(alarm: Alarm, speech: Speech, *, detail: str = "", remedy: str
     }[alarm.kind]
     if alarm.kind == "probe-disagrees" and alarm.place is None:
         said = f"{box} hardly warms by day while the outside does: see whether snow or a mat lies on it."
+    elif alarm.kind == "probe-disagrees" and alarm.place == "lid":
+        said = f"{box}, its lid shown shut, is as cold as outside by night: see to its lid and air probe."
     elif alarm.kind == "probe-disagrees" and alarm.probe and alarm.place == "air":
         said = f"{where} reads as its soil by night{probe}: see whether it was pressed into the bed."
     elif alarm.kind == "probe-disagrees" and alarm.probe:

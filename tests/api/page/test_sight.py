@@ -87,7 +87,7 @@ def test_a_box_known_less_surely_says_why(rig, client):
         body = first_sight(view, health, reading, now_s=1_776_066_920, is_night=False, said="")
         assert body.count("less sure") == (0 if doubt is None else 1)
         said.add(body)
-    assert len(said) == 5
+    assert len(said) == 6
 
 
 def test_only_our_own_files_are_static(client):
