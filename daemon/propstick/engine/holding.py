@@ -19,10 +19,11 @@ from propstick.engine.usual import no_days, put
 from propstick.units import BoolArray, FloatArray
 
 NIGHT_SD_RANGE_C = (0.04, 0.3)
-LOOSE_AT = 7.0
-"""Evidence of the night from which a box no longer holds heat, as a logarithm of odds."""
-BEYOND_USUAL, USUAL_QUANTILE = 2.0, 0.75
-"""And so many times the evidence that three nights in four stay below."""
+LOOSE_AT, OWN_LEAST = 7.0, 3.0
+"""Evidence of the night, as a logarithm of odds, from which a box no longer holds heat: beyond the boxes
+beside it, where its own says so too. (A neighbour that somebody shuts makes the others look open.)"""
+BEYOND_USUAL, USUAL_QUANTILE = 2.0, 0.9
+"""By itself: also so many times the evidence that nine nights in ten stay below."""
 LIFT_LEFT, LEAST_LIFT_C = 0.6, 0.3
 """Share of its height above the outside that a lifted lid leaves at most; less height tells nothing."""
 _CREDIT_PER_MIN = 0.1
@@ -86,7 +87,7 @@ def watch_holding(
         usual = known_quantile(watch.peaks, USUAL_QUANTILE)
         fallen = (began >= LEAST_LIFT_C) & (lift[:, None] <= LIFT_LEFT * began)
         by_itself = (alone >= np.fmax(LOOSE_AT, BEYOND_USUAL * usual)) & fallen
-        as_no_other = (np.minimum(alone, beyond) >= LOOSE_AT) & has_others[:, None]
+        as_no_other = (beyond >= LOOSE_AT) & (alone >= OWN_LEAST) & has_others[:, None]
         stopped[here] = (by_itself | as_no_other).any(axis=1)
         watch = replace(
             watch,
