@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator
 from typing import Any
 
 from sqlalchemy import Connection, Table, func, select, text, tuple_
 
-from propstick.edges import schema
+from propstick.edges import partitions, schema
 from propstick.edges.database import Store
 
 CHUNK = 10_000
@@ -29,6 +30,7 @@ def copy_rows(source: Store, target: Store, progress: Callable[[int, int], None]
         for done, table in enumerate(tables, 1):
             for rows in chunks(connection, table):
                 copied += len(rows)
+                partitions.make_for_rows(target, table, rows, now_s=time.time())
                 with target.write() as writing:
                     writing.execute(target.insert_new(table), rows)
             if progress is not None:

@@ -8,12 +8,13 @@ given up half way.
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Table, create_engine, event, inspect, text
+from sqlalchemy import Connection, Table, create_engine, event, inspect, select, text
 from sqlalchemy.dialects import sqlite
 from sqlalchemy.engine import URL, Engine, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, NoSuchModuleError, ProgrammingError
@@ -98,15 +99,15 @@ class Store:
     def site(self, name: str) -> int:
         """The key of a site's rows; made when first asked for."""
         if name not in self._sites:
-            query = schema.sites.select().where(schema.sites.c.name == name)
+            query = select(schema.sites.c.id).where(schema.sites.c.name == name)
             with self.read() as connection:
-                found = connection.execute(query).first()
+                found = connection.scalar(query)
             if found is None:
                 with self.write() as connection:
                     connection.execute(self.insert_new(schema.sites).values(name=name))
-                    found = connection.execute(query).first()
+                    found = connection.scalar(query)
             assert found is not None
-            self._sites[name] = int(found.id)
+            self._sites[name] = int(found)
         return self._sites[name]
 
     def site_names(self) -> tuple[str, ...]:
@@ -194,6 +195,10 @@ def open_store(url: str, *, migrate: bool = False, create: bool = True) -> Store
             raise StoreError(f"store {store}: is empty", hint="start propstick watch first", reason="missing")
         elif revision < schema.REVISION:
             _bring_up_to_date(store, revision, allowed=migrate)
+        if migrate and not store.is_sqlite:
+            from propstick.edges import partitions
+
+            partitions.make_ahead(store, time.time())
     except BaseException:
         store.close()
         raise
@@ -328,6 +333,10 @@ def _create(store: Store) -> None:
             "CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num))"
         ))  # fmt: skip
         connection.execute(text("INSERT INTO alembic_version VALUES (:v)"), {"v": schema.REVISION})
+        if not store.is_sqlite:
+            from propstick.edges import partitions
+
+            partitions.begin(connection, time.time())
 
 
 def _bring_up_to_date(store: Store, revision: str, *, allowed: bool) -> None:

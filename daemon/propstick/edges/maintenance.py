@@ -14,7 +14,7 @@ from pathlib import Path
 
 from sqlalchemy import and_, delete, text
 
-from propstick.edges import schema
+from propstick.edges import partitions, schema
 from propstick.edges.copying import copy_rows
 from propstick.edges.database import PAGE_BYTES, Store, explained, open_store
 from propstick.errors import StoreError
@@ -137,6 +137,7 @@ def backup_before_migrating(store: Store, revision: str) -> Path | None:
 def prune(store: Store, *, now_s: int, keep_days: int | None = None, site: str | None = None) -> int:
     """Drops what is spent, and readings older than `keep_days` if that is set. Returns how many rows.
 
+    On PostgreSQL a month that no site keeps goes whole, its rows uncounted, and months to come are made.
     Hourly sums, alarms, briefs, forecasts and sowings stay for good: they are small, and they are
     what a grower compares seasons by.
 
@@ -154,9 +155,13 @@ def prune(store: Store, *, now_s: int, keep_days: int | None = None, site: str |
     ]
     with store.write() as connection:
         dropped = sum(connection.execute(delete(table).where(spent)).rowcount for table, spent in conditions)
+    if keep_days is not None or site is not None:
+        partitions.keep(store, None if site is None else store.site(site), keep_days)
+    partitions.drop_unkept(store)
     if keep_days is not None:
         whose = _sites(store) if site is None else [store.site(site)]
         dropped += _prune_readings(store, whose, (now_s - keep_days * DAY_S) * 1000)
+    partitions.make_ahead(store, now_s)
     return dropped
 
 
