@@ -21,6 +21,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, NoSuchModu
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
 from propstick.edges import schema
+from propstick.edges.reserve import Reserve
 from propstick.errors import StoreError, StoreReason
 
 PAGE_BYTES = 1024
@@ -39,6 +40,8 @@ class Store:
     def __init__(self, engine: Engine) -> None:
         self.engine = engine
         self.is_sqlite = engine.dialect.name == "sqlite"
+        self.put_off = ""
+        """Why its schema is still an older one, and what to do; empty if it is not."""
         self._sites: dict[str, int] = {}
         self._file = self._file_number()
 
@@ -169,7 +172,7 @@ class Store:
             raise explained(error, where=str(self)) from error
 
 
-def open_store(url: str, *, migrate: bool = False, create: bool = True) -> Store:
+def open_store(url: str, *, migrate: bool = False, create: bool = True, as_it_is: bool = False) -> Store:
     """Opens a store, making it when it is new.
 
     A schema newer than this release is used as it is: changes only ever add.
@@ -178,6 +181,7 @@ def open_store(url: str, *, migrate: bool = False, create: bool = True) -> Store
         url: `sqlite:////var/lib/…/store.db` or `postgresql+psycopg://…`.
         migrate: Bring an older schema up to date, after a backup beside it. Only the watch does.
         create: Make the database when there is none, or it is empty.
+        as_it_is: Leave an older schema alone: it is only read, table by table, or brought up to date later.
 
     Raises:
         StoreError: cannot be opened, is damaged, is another program's, or its schema is older.
@@ -188,12 +192,12 @@ def open_store(url: str, *, migrate: bool = False, create: bool = True) -> Store
         _make_ready(path, create=create)
     store = Store(_engine(where))
     try:
-        revision = store.revision()
+        revision = _revision_making_room(store) if migrate else store.revision()
         if revision is None and create:
             _create(store)
         elif revision is None:
             raise StoreError(f"store {store}: is empty", hint="start propstick watch first", reason="missing")
-        elif revision < schema.REVISION:
+        elif revision < schema.REVISION and not as_it_is:
             _bring_up_to_date(store, revision, allowed=migrate)
         if migrate and not store.is_sqlite:
             from propstick.edges import partitions
@@ -209,7 +213,9 @@ def explained(error: BaseException, *, where: str) -> StoreError:
     """What the driver complained of, as the person has to understand it."""
     number = getattr(error, "sqlite_errorcode", None)
     reason: StoreReason = "other"
-    if number is not None:
+    if number == _NO_ROOM_FOR_SHARING:
+        reason = "full"
+    elif number is not None:
         reason = _SQLITE_REASONS.get(number & 0xFF, "other")
     elif getattr(error, "sqlstate", None) is not None:
         reason = _POSTGRESQL_REASONS.get(error.sqlstate, "other")
@@ -224,6 +230,8 @@ _SQLITE_REASONS: dict[int, StoreReason] = {
     5: "locked", 6: "locked", 8: "read-only", 10: "disk", 11: "corrupt", 13: "full", 14: "unreachable",
     23: "read-only", 26: "corrupt",
 }  # fmt: skip
+_NO_ROOM_FOR_SHARING = 4874
+"""SQLITE_IOERR_SHMSIZE: seen on a full disk (tmpfs), where the index of the log is to be laid out."""
 _POSTGRESQL_REASONS: dict[str, StoreReason] = {
     "25006": "read-only", "53100": "full", "55P03": "locked", "40P01": "locked", "XX001": "corrupt",
     "XX002": "corrupt", "58030": "disk", "57P01": "unreachable", "57P03": "unreachable",
@@ -346,7 +354,16 @@ def _bring_up_to_date(store: Store, revision: str, *, allowed: bool) -> None:
             hint="start propstick watch: it brings the store up to date, after a backup",
             reason="old",
         )
-    from propstick.edges import maintenance, migrations  # costly, and needed once a release
+    from propstick.edges import upgrading  # costly, and needed once a release
 
-    maintenance.backup_before_migrating(store, revision)
-    migrations.upgrade(store)
+    upgrading.bring_up_to_date(store)
+
+
+def _revision_making_room(store: Store) -> str | None:
+    """The revision. A file that was closed cleanly needs some room to be opened: it may be that kept back."""
+    try:
+        return store.revision()
+    except StoreError as error:
+        if error.reason != "full" or store.path is None or not Reserve(store.path).give_up():
+            raise
+    return store.revision()
