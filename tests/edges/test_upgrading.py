@@ -183,9 +183,7 @@ def test_without_room_the_watch_goes_on_with_the_older_schema(url, tmp_path, mon
         store = open_store(url, migrate=True)
     assert "migration-put-off" in caplog.text
     assert "2 MiB free, expected 5" in caplog.text
-    assert store.put_off == (
-        "the store is still as the release before left it; free 3 MiB, then start the watch again"
-    )
+    assert store.put_off == ("the store is not yet this release's; free 3 MiB, then start the watch again")
     assert store.revision() == "0001"
     assert copies(tmp_path) == []
     journal = Journal(store, "home")

@@ -55,7 +55,7 @@ def bring_up_to_date(store: Store) -> None:
         except StoreError as error:
             if error.reason not in _PUT_OFF_FOR or revision < schema.WORKS_FROM:
                 raise
-            store.put_off = f"the store is still as the release before left it; {error.hint}"
+            store.put_off = f"the store is not yet this release's; {error.hint}"
             log.error("migration-put-off revision=%s reason=%r hint=%r", revision, error.message, error.hint)
 
 
