@@ -168,9 +168,9 @@ def _tree() -> Tree:
     return tree
 
 
-# Emptying a file on a disk takes a millisecond, in memory none.
-_MEMORY = "/dev/shm" if os.access("/dev/shm", os.W_OK) else None
-_FOLDER = tempfile.TemporaryDirectory(prefix="propstick-fuzz-", dir=_MEMORY)
+MEMORY = "/dev/shm" if os.access("/dev/shm", os.W_OK) else None
+"""Where files lie: emptying one on a disk takes a millisecond, in memory none."""
+_FOLDER = tempfile.TemporaryDirectory(prefix="propstick-fuzz-", dir=os.environ.get("TMPDIR", MEMORY))
 _TREE = _tree()
 
 _CSV = b"time,north.air,north.lid,outside.air\n2026-04-12T18:00:00Z,9.5,0,4.1\n2026-04-12T18:01:00Z,,1,85\n"

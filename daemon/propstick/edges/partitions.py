@@ -158,6 +158,8 @@ def keep(store: Store, site: int | None, keep_days: int | None) -> None:
         site: None: all of them.
         keep_days: None: for ever.
     """
+    if store.is_sqlite:
+        return
     table = schema.sites
     noted = update(table).where(table.c.keep_days.is_distinct_from(keep_days))
     if site is not None:
@@ -279,14 +281,16 @@ def _changed(store: Store, parted: Parted, mode: str, name: str, work: Callable[
 def _is_spent(connection: Connection, parted: Parted, part: Part) -> bool:
     """Whether some site has given this part up by age, and none keeps a reading of it."""
     sites, progress, table = schema.sites.c, schema.progress.c, parted.table
+    both = schema.sites.outerjoin(schema.progress, progress.site == sites.id)
     kept_from_s = progress.row_s - sites.keep_days * DAY_S  # NULL: for ever
+    given_up_s = connection.scalar(select(func.max(kept_from_s)).select_from(both))
+    if given_up_s is None or given_up_s < part.stop_s:
+        return False  # as a rule; the rest is asked when a month has come of age
     mine = and_(
         table.c.site == sites.id,
         table.c[parted.column] >= parted.value(part.first_s),
         table.c[parted.column] < parted.value(part.stop_s),
     )
-    is_past = kept_from_s >= part.stop_s
-    keeps = and_(func.coalesce(is_past, False).is_(False), select(table.c.site).where(mine).exists())
-    both = schema.sites.outerjoin(schema.progress, progress.site == sites.id)
-    found = connection.execute(select(func.bool_or(is_past), func.bool_or(keeps)).select_from(both)).one()
-    return bool(found[0]) and not found[1]
+    keeps = func.coalesce(kept_from_s < part.stop_s, True)
+    kept = select(sites.id).select_from(both).where(keeps, select(table.c.site).where(mine).exists())
+    return connection.scalar(kept.limit(1)) is None
