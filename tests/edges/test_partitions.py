@@ -401,7 +401,7 @@ def test_what_a_dropped_month_costs(parted):
     dropped = drop_unkept(parted)
     dropped_s = time.perf_counter() - begun
     print(
-        f"\n{many:,} readings: deleted in {deleted_s:.2f} s; {len(dropped)} months dropped in {dropped_s:.3f} s"
+        f"\n{many:,} rows: deleted in {deleted_s:.2f} s, {len(dropped)} months dropped in {dropped_s:.3f} s"
     )
     assert dropped == tuple(f"readings_2025_{month:02}" for month in (9, 10, 11, 12))
     assert ReadingLog(parted, "home").count() == 1
