@@ -193,6 +193,9 @@ def test_without_room_the_watch_goes_on_with_the_older_schema(url, tmp_path, mon
     journal.commit(row_s=row_s, readings=readings, outcome=Outcome(), lease_until_s=row_s + 60)
     assert ReadingLog(store, "home").count() == 801
     assert ReadingLog(Store(store.engine), "new").count() == 0  # a site more
+    page = open_store(url, create=False)
+    assert ReadingLog(page, "home").history(["28-new"], row_s * 1000, (row_s + 60) * 1000, 1).count == 1
+    page.close()
     assert prune(store, now_s=ROW_S + 86_400, keep_days=90, site="home") == 0
     backup(store, tmp_path / "b.db")
     house = Housekeeping(folder=None, backup=None, prune=int, zone="UTC", put_off=store.put_off)

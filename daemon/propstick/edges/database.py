@@ -179,12 +179,13 @@ def open_store(url: str, *, migrate: bool = False, create: bool = True, as_it_is
 
     Args:
         url: `sqlite:////var/lib/…/store.db` or `postgresql+psycopg://…`.
-        migrate: Bring an older schema up to date, after a backup beside it. Only the watch does.
+        migrate: Bring an older schema up to date, after a backup beside it. Only the watch does; others work
+            on one that this release still can.
         create: Make the database when there is none, or it is empty.
         as_it_is: Leave an older schema alone: it is only read, table by table, or brought up to date later.
 
     Raises:
-        StoreError: cannot be opened, is damaged, is another program's, or its schema is older.
+        StoreError: cannot be opened, is damaged, is another program's, or its schema is too old.
     """
     where = _checked(url)
     path = _file_of(where)
@@ -348,6 +349,8 @@ def _create(store: Store) -> None:
 
 
 def _bring_up_to_date(store: Store, revision: str, *, allowed: bool) -> None:
+    if not allowed and revision >= schema.WORKS_FROM:
+        return  # the watch does it in its own time, beneath us if need be: it only adds
     if not allowed:
         raise StoreError(
             f"store {store}: its schema is {revision}, expected {schema.REVISION}",

@@ -30,7 +30,7 @@ from sqlalchemy import (
 REVISION = "0002"
 """What this release writes. Revisions are numbers in text and only grow, so `<` means older."""
 WORKS_FROM = "0001"
-"""The oldest schema this release can watch on, should the disk have no room to bring it up to date."""
+"""The oldest schema this release can work on, should the disk have no room to bring it up to date."""
 
 metadata = MetaData(
     naming_convention={
