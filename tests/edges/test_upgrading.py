@@ -109,7 +109,8 @@ def test_a_start_that_failed_half_way_leaves_one_copy_however_often(url, tmp_pat
         with pytest.raises(ZeroDivisionError):
             open_store(url, migrate=True)
     (copy,) = copies(tmp_path)
-    (tmp_path / f"{copy.name}9.part").write_bytes(b"half")
+    for ending in (".part", ".part-journal"):
+        (tmp_path / f"w.db.revision-0001-20990101T000000Z{ending}").write_bytes(b"half")
     old = open_store(url, as_it_is=True)
     Journal(old, "home").commit(row_s=ROW_S + 60 * 500, readings=[], outcome=Outcome())
     old.close()

@@ -161,7 +161,7 @@ def _pair(folder: Path, old: Path, wanted: dict[str, int], found: Found, chance:
 
 def _copies(database: Path) -> list[Path]:
     """Whole copies made before a step."""
-    return sorted(p for p in database.parent.glob(f"{database.name}.revision-*") if p.suffix != ".part")
+    return sorted(p for p in database.parent.glob(f"{database.name}.revision-*") if ".part" not in p.name)
 
 
 def _is_old_whole(copies: list[Path], wanted: dict[str, int]) -> bool:

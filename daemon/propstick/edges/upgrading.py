@@ -86,8 +86,8 @@ def _copied(store: Store, revision: str) -> tuple[Path | None, bool]:
         log.warning("migrating-without-backup store=%s hint='pg_dump before an upgrade'", store)
         return None, False
     stem = f"{store.path.name}.revision-{revision}-"
-    for left in store.path.parent.glob(f"{stem}*.part"):
-        left.unlink(missing_ok=True)  # of one that was killed; we are alone here
+    for left in store.path.parent.glob(f"{stem}*.part*"):
+        left.unlink(missing_ok=True)  # of one that was killed, SQLite's journal of it too; we are alone here
     found = sorted(store.path.parent.glob(f"{stem}*"))
     if found and _is_same(store, store.path, found[-1]):
         return found[-1], False  # made before a start that did not end
