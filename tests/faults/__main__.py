@@ -12,6 +12,7 @@ from tests.bench.table import run_named
 from tests.faults import (
     away,
     disk,
+    full_upgrade,
     kills,
     migration,
     power,
@@ -28,6 +29,7 @@ FAULTS = {
     "power": power.power,
     "migration": migration.migration,
     "disk": disk.disk,
+    "full-upgrade": full_upgrade.full_upgrade,
     "away": away.away,
     "push": push.push,
     "sixty-days": season.sixty_days,

@@ -1,4 +1,7 @@
-"""The migrating daemon killed (SIGKILL) at random moments: old store or new one, never something between."""
+"""The migrating daemon killed (SIGKILL) at random moments: old store or new one, never something between.
+
+And two daemons that come at once: one migrates, and the copy made before stays that of the old store.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +11,7 @@ import sqlite3
 import tempfile
 import time
 from collections import Counter
-from contextlib import closing, suppress
+from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -37,10 +40,13 @@ class Found:
     completed: int = 0
     rounds: int = 0
     backups: int = 0
+    pairs: int = 0
+    pairs_right: int = 0
+    wrong: list[str] = field(default_factory=list)
 
 
-def migration(count: int = 60, *, seed: int = 1) -> list[Figure]:
-    """`count` kills; each store is killed at until it has migrated, then the next is begun."""
+def migration(count: int = 60, pairs: int = 20, *, seed: int = 1) -> list[Figure]:
+    """`count` kills, each store killed at until it has migrated; then the pairs."""
     found, chance = Found(), random.Random(seed)
     with tempfile.TemporaryDirectory() as name:
         old = Path(name) / "old.db"
@@ -49,6 +55,11 @@ def migration(count: int = 60, *, seed: int = 1) -> list[Figure]:
             folder = Path(name) / f"plot-{found.rounds}"
             folder.mkdir()
             _round(folder, old, wanted, found, chance, count)
+            shutil.rmtree(folder)
+        while found.pairs < pairs:
+            folder = Path(name) / f"pair-{found.pairs}"
+            folder.mkdir()
+            _pair(folder, old, wanted, found, chance)
             shutil.rmtree(folder)
     where = ", ".join(f"{times} {place}" for place, times in sorted(found.hit.items()))
     return [
@@ -71,6 +82,12 @@ def migration(count: int = 60, *, seed: int = 1) -> list[Figure]:
             f"{found.backups} of {found.rounds}",
             found.backups == found.rounds,
         ),
+        Figure(
+            "two daemons at once on an old store: migrated once, one copy, of the old revision, one watch",
+            "always",
+            f"{found.pairs_right} of {found.pairs}" + "".join(f"; {w}" for w in found.wrong[:3]),
+            found.pairs_right == found.pairs >= pairs,
+        ),
     ]
 
 
@@ -78,20 +95,19 @@ def _round(
     folder: Path, old: Path, wanted: dict[str, int], found: Found, chance: random.Random, most: int
 ) -> None:
     plot = Plot(folder)
-    copy = plot.database.with_name(f"plot.db.revision-{schema.REVISION}")
     shutil.copyfile(old, plot.database)
     found.rounds += 1
     try:
         while found.kills < most:
             process = plot.start(module="tests.faults.next_release")
             if chance.random() < 0.9:
-                _begun(copy, time.time())
+                _begun(plot.database)
             time.sleep(chance.uniform(0.0, LATEST_S))
             assert process.poll() is None, (folder / "watch.log").read_text()[-2000:]
             killed(process)
             found.kills += 1
-            before = "before the copy" if not copy.exists() else "at the step or beside it"
-            parted = copy.with_name(copy.name + ".part").exists()
+            before = "at the step or beside it" if _copies(plot.database) else "before the copy"
+            parted = any(plot.database.parent.glob("plot.db.revision-*.part"))
             revision, rows, sound = _seen(plot.database)
             place = "after the step" if revision == REVISION else "amid the copy" if parted else before
             found.hit[place] += 1
@@ -108,20 +124,64 @@ def _round(
         ended(process)
         revision, rows, sound = _seen(plot.database)
         found.completed += is_up and sound and revision == REVISION and _all(rows, wanted)
-        revision, rows, sound = _seen(copy)
-        found.backups += sound and revision == schema.REVISION and rows == wanted
+        found.backups += _is_old_whole(_copies(plot.database), wanted)
     finally:
         plot.close()
 
 
-def _begun(copy: Path, since_s: float) -> None:
-    """Waits until the copy that comes before the step is begun: the time before that is Python's."""
+def _pair(folder: Path, old: Path, wanted: dict[str, int], found: Found, chance: random.Random) -> None:
+    """The second daemon starts at any moment of the first one's migration, or right with it."""
+    plot = Plot(folder)
+    shutil.copyfile(old, plot.database)
+    found.pairs += 1
+    try:
+        both = [plot.start(module="tests.faults.next_release")]
+        if chance.random() < 0.5:
+            _begun(plot.database)
+            time.sleep(chance.uniform(0.0, LATEST_S))
+        both.append(plot.start(module="tests.faults.next_release"))
+        until_s = time.time() + PATIENCE_S
+        while time.time() < until_s and [process.poll() for process in both].count(None) != 1:
+            time.sleep(0.1)
+        while time.time() < until_s and plot.last_row_s() == 0:
+            time.sleep(0.1)
+        ups = [process for process in both if process.poll() is None]
+        for process in ups:
+            ended(process)
+        revision, rows, sound = _seen(plot.database)
+        is_migrated = sound and revision == REVISION and _all(rows, wanted)
+        copies = _copies(plot.database)
+        is_right = is_migrated and len(ups) == 1 and _is_old_whole(copies, wanted)
+        found.pairs_right += is_right
+        if not is_right:
+            found.wrong.append(f"{len(ups)} up, revision {revision}, copies {[c.name for c in copies]}")
+    finally:
+        plot.close()
+
+
+def _copies(database: Path) -> list[Path]:
+    """Whole copies made before a step."""
+    return sorted(p for p in database.parent.glob(f"{database.name}.revision-*") if ".part" not in p.name)
+
+
+def _is_old_whole(copies: list[Path], wanted: dict[str, int]) -> bool:
+    if len(copies) != 1:
+        return False
+    revision, rows, sound = _seen(copies[0])
+    return sound and revision == schema.REVISION and rows == wanted
+
+
+def _begun(database: Path) -> None:
+    """Waits until somebody migrates, by the kernel's list of locks: the time before that is Python's.
+
+    Asking for the lock itself would be in the way of those who are watched.
+    """
+    folder = f":{database.parent.stat().st_ino} "
     until_s = time.time() + PATIENCE_S
     while time.time() < until_s:
-        for path in (copy, copy.with_name(copy.name + ".part")):
-            with suppress(FileNotFoundError):
-                if path.stat().st_mtime > since_s:
-                    return
+        locks = Path("/proc/locks").read_text().splitlines()
+        if any("FLOCK" in line and folder in line for line in locks):
+            return
         time.sleep(0.002)
 
 

@@ -1,6 +1,6 @@
 """Propstick as its next release might be: one more migration. `python -m tests.faults.next_release watch …`
 
-There has been one schema so far, so what a migration goes through is tried on an invented second one.
+What a migration goes through is tried on an invented third schema: the second does too little on SQLite.
 It does what such steps do: a table, a column with a default, an index over all readings, a table filled.
 """
 
@@ -14,15 +14,15 @@ from pathlib import Path
 from propstick.app.cli import main
 from propstick.edges import migrations, schema
 
-REVISION = "0002"
+REVISION = "0003"
 STEP = '''
 """Invented: the days of each probe, an index, a column."""
 
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0002"
-down_revision = "0001"
+revision = "0003"
+down_revision = "0002"
 
 
 def upgrade() -> None:
@@ -43,7 +43,7 @@ def release(folder: Path) -> None:
     """Makes this process the next release."""
     steps = folder / "migrations"
     shutil.copytree(migrations.FOLDER, steps, ignore=shutil.ignore_patterns("__pycache__"))
-    (steps / "versions" / "rev_0002_invented.py").write_text(STEP)
+    (steps / "versions" / "rev_0003_invented.py").write_text(STEP)
     migrations.FOLDER = steps
     schema.REVISION = REVISION
 

@@ -17,8 +17,9 @@ from pathlib import Path
 import numpy as np
 
 from propstick.app import recording
-from propstick.app.config import parse
+from propstick.app.config import _data_of, parse
 from propstick.app.newsdesk import news_of
+from propstick.app.toml_lines import Lines
 from propstick.edges.mqtt_payloads import PackDesk, node_name, request_of
 from propstick.edges.onewire import WiredBus
 from propstick.edges.onewire_tree import Tree
@@ -114,13 +115,31 @@ def table(data: bytes) -> None:
 
 
 def garden(data: bytes) -> None:
-    """A garden file."""
-    try:
-        text = data.decode("utf-8-sig").replace("\r\n", "\n")
-    except UnicodeDecodeError:
+    """What a garden file says: its tables, each against the others."""
+    if (text := _text(data)) is not None:
+        with suppress(ConfigError):
+            parse(text, Path("garden.toml"), probes_required=False)
+
+
+def garden_text(data: bytes) -> None:
+    """The text of a garden file alone: is it TOML, how deep does it go, on which lines do its keys stand."""
+    if (text := _text(data)) is None:
         return
-    with suppress(ConfigError):
-        parse(text, Path("garden.toml"), probes_required=False)
+    try:
+        found = _data_of(text, Path("garden.toml"))
+    except ConfigError:
+        return
+    lines = Lines(text)
+    for key in found:
+        number = lines.of((key,))
+        assert number is None or 1 <= number <= len(text.splitlines())
+
+
+def _text(data: bytes) -> str | None:
+    try:
+        return data.decode("utf-8-sig").replace("\r\n", "\n")
+    except UnicodeDecodeError:
+        return None
 
 
 def crops(data: bytes) -> None:
@@ -149,9 +168,9 @@ def _tree() -> Tree:
     return tree
 
 
-# Emptying a file on a disk takes a millisecond, in memory none.
-_MEMORY = "/dev/shm" if os.access("/dev/shm", os.W_OK) else None
-_FOLDER = tempfile.TemporaryDirectory(prefix="propstick-fuzz-", dir=_MEMORY)
+MEMORY = "/dev/shm" if os.access("/dev/shm", os.W_OK) else None
+"""Where files lie: emptying one on a disk takes a millisecond, in memory none."""
+_FOLDER = tempfile.TemporaryDirectory(prefix="propstick-fuzz-", dir=os.environ.get("TMPDIR", MEMORY))
 _TREE = _tree()
 
 _CSV = b"time,north.air,north.lid,outside.air\n2026-04-12T18:00:00Z,9.5,0,4.1\n2026-04-12T18:01:00Z,,1,85\n"
@@ -194,6 +213,18 @@ def _keys(text: bytes) -> tuple[str, ...]:
     return tuple(sorted(word for word in words | tables if word.isascii() and len(word) < 30))
 
 
+def _tables(text: bytes) -> tuple[bytes, ...]:
+    """Each table of the sample as a file of its own, with the keys that are only shown: quickly read."""
+    pieces: list[list[str]] = []
+    for line in text.decode().splitlines():
+        bare = line.removeprefix("#").strip()
+        if bare.startswith("["):
+            pieces.append([bare])
+        elif pieces and "=" in bare and not line.startswith("# "):
+            pieces[-1].append(bare)
+    return tuple("\n".join(piece).encode() + b"\n" for piece in pieces)
+
+
 _FIELDS = ("bn", "bt", "bu", "bv", "bs", "bver", "n", "u", "v", "vs", "vb", "vd", "s", "t", "ut")
 _ASKED = ("kind", "lid", "until", "at", "on", "opening", "id")
 
@@ -231,10 +262,14 @@ TARGETS: Mapping[str, Target] = {
             "{",
         ),
     ),
+    # In two: the whole sample takes milliseconds, and what is slow is hardly searched.
     "garden": Target(
-        garden,
-        (_SHORT, _SAMPLE),
-        (*_keys(_SAMPLE), '"""', "1979-05-27", "inf", "_f", "= [", "{a=", "[" * 400, "9" * 1000, ".a" * 300),
+        garden, (_SHORT, *_tables(_SAMPLE)), (*_keys(_SAMPLE), "inf", "_f", "= [", "{a="), longest=1024
+    ),
+    "garden-text": Target(
+        garden_text,
+        (_SHORT, _SAMPLE, *_tables(_SAMPLE)),
+        ('"""', "1979-05-27", "inf", "= [", "{a=", "[[", "]]", "[" * 400, "9" * 1000, ".a" * 300),
         longest=8192,
     ),
 }

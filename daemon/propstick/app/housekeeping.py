@@ -36,6 +36,7 @@ class Housekeeping:
         backup: Makes one backup and drops the oldest.
         prune: Drops what is spent: sessions, delivered notices, readings past their keeping.
         zone: Time zone for chores at a time of day.
+        put_off: Why the store could not be brought up to this release, and what to do; empty if it was.
         heartbeat_url: Asked for every five minutes, so that somebody outside notices silence.
     """
 
@@ -48,6 +49,7 @@ class Housekeeping:
         zone: str,
         heartbeat_url: str | None = None,
         reserve: Reserve | None = None,
+        put_off: str = "",
     ) -> None:
         self._folder = folder
         self._reserve = reserve
@@ -55,6 +57,7 @@ class Housekeeping:
         self._heartbeat_url = heartbeat_url
         self._lock = threading.Lock()
         self._found: dict[tuple[str, str], str] = {}
+        self._note("store-trouble", "schema", put_off)
         self._scheduler = BackgroundScheduler(
             timezone="UTC",
             job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},

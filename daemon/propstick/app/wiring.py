@@ -263,4 +263,5 @@ def _housekeeping(settings: Settings, store: Store, clock: Clock) -> Housekeepin
         zone=settings.garden.site.zone or "UTC",
         heartbeat_url=heartbeat.reveal() if heartbeat else None,
         reserve=Reserve(path) if path else None,
+        put_off=store.put_off,
     )

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from sqlalchemy import Connection, Table, func, select, text, tuple_
+from sqlalchemy import Connection, Table, func, inspect, select, text, tuple_
 
-from propstick.edges import schema
+from propstick.edges import partitions, schema
 from propstick.edges.database import Store
 
 CHUNK = 10_000
@@ -29,6 +30,7 @@ def copy_rows(source: Store, target: Store, progress: Callable[[int, int], None]
         for done, table in enumerate(tables, 1):
             for rows in chunks(connection, table):
                 copied += len(rows)
+                partitions.make_for_rows(target, table, rows, now_s=time.time())
                 with target.write() as writing:
                     writing.execute(target.insert_new(table), rows)
             if progress is not None:
@@ -56,11 +58,13 @@ def chunks(
     connection: Connection, table: Table, *, size: int = CHUNK, backwards: bool = False
 ) -> Iterator[list[dict[str, Any]]]:
     """The rows by their key, each piece asked for by where the last one ended."""
+    there = {column["name"] for column in inspect(connection).get_columns(table.name)}
+    wanted = [column for column in table.columns if column.name in there]  # an older store has fewer
     key = list(table.primary_key.columns)
     order = [column.desc() if backwards else column for column in key]
     last: tuple[Any, ...] | None = None
     while True:
-        query = select(table).order_by(*order).limit(size)
+        query = select(*wanted).order_by(*order).limit(size)
         if last is not None:
             place, reached = tuple_(*key), tuple_(*last)
             query = query.where(place < reached if backwards else place > reached)

@@ -8,18 +8,20 @@ given up half way.
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Table, create_engine, event, inspect, text
+from sqlalchemy import Connection, Table, create_engine, event, inspect, select, text
 from sqlalchemy.dialects import sqlite
 from sqlalchemy.engine import URL, Engine, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, NoSuchModuleError, ProgrammingError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
 from propstick.edges import schema
+from propstick.edges.reserve import Reserve
 from propstick.errors import StoreError, StoreReason
 
 PAGE_BYTES = 1024
@@ -38,6 +40,8 @@ class Store:
     def __init__(self, engine: Engine) -> None:
         self.engine = engine
         self.is_sqlite = engine.dialect.name == "sqlite"
+        self.put_off = ""
+        """Why its schema is still an older one, and what to do; empty if it is not."""
         self._sites: dict[str, int] = {}
         self._file = self._file_number()
 
@@ -98,15 +102,15 @@ class Store:
     def site(self, name: str) -> int:
         """The key of a site's rows; made when first asked for."""
         if name not in self._sites:
-            query = schema.sites.select().where(schema.sites.c.name == name)
+            query = select(schema.sites.c.id).where(schema.sites.c.name == name)
             with self.read() as connection:
-                found = connection.execute(query).first()
+                found = connection.scalar(query)
             if found is None:
                 with self.write() as connection:
                     connection.execute(self.insert_new(schema.sites).values(name=name))
-                    found = connection.execute(query).first()
+                    found = connection.scalar(query)
             assert found is not None
-            self._sites[name] = int(found.id)
+            self._sites[name] = int(found)
         return self._sites[name]
 
     def site_names(self) -> tuple[str, ...]:
@@ -168,18 +172,20 @@ class Store:
             raise explained(error, where=str(self)) from error
 
 
-def open_store(url: str, *, migrate: bool = False, create: bool = True) -> Store:
+def open_store(url: str, *, migrate: bool = False, create: bool = True, as_it_is: bool = False) -> Store:
     """Opens a store, making it when it is new.
 
     A schema newer than this release is used as it is: changes only ever add.
 
     Args:
         url: `sqlite:////var/lib/…/store.db` or `postgresql+psycopg://…`.
-        migrate: Bring an older schema up to date, after a backup beside it. Only the watch does.
+        migrate: Bring an older schema up to date, after a backup beside it. Only the watch does; others work
+            on one that this release still can.
         create: Make the database when there is none, or it is empty.
+        as_it_is: Leave an older schema alone: it is only read, table by table, or brought up to date later.
 
     Raises:
-        StoreError: cannot be opened, is damaged, is another program's, or its schema is older.
+        StoreError: cannot be opened, is damaged, is another program's, or its schema is too old.
     """
     where = _checked(url)
     path = _file_of(where)
@@ -187,13 +193,17 @@ def open_store(url: str, *, migrate: bool = False, create: bool = True) -> Store
         _make_ready(path, create=create)
     store = Store(_engine(where))
     try:
-        revision = store.revision()
+        revision = _revision_making_room(store) if migrate else store.revision()
         if revision is None and create:
             _create(store)
         elif revision is None:
             raise StoreError(f"store {store}: is empty", hint="start propstick watch first", reason="missing")
-        elif revision < schema.REVISION:
+        elif revision < schema.REVISION and not as_it_is:
             _bring_up_to_date(store, revision, allowed=migrate)
+        if migrate and not store.is_sqlite:
+            from propstick.edges import partitions
+
+            partitions.make_ahead(store, time.time())
     except BaseException:
         store.close()
         raise
@@ -204,7 +214,9 @@ def explained(error: BaseException, *, where: str) -> StoreError:
     """What the driver complained of, as the person has to understand it."""
     number = getattr(error, "sqlite_errorcode", None)
     reason: StoreReason = "other"
-    if number is not None:
+    if number == _NO_ROOM_FOR_SHARING:
+        reason = "full"
+    elif number is not None:
         reason = _SQLITE_REASONS.get(number & 0xFF, "other")
     elif getattr(error, "sqlstate", None) is not None:
         reason = _POSTGRESQL_REASONS.get(error.sqlstate, "other")
@@ -219,6 +231,8 @@ _SQLITE_REASONS: dict[int, StoreReason] = {
     5: "locked", 6: "locked", 8: "read-only", 10: "disk", 11: "corrupt", 13: "full", 14: "unreachable",
     23: "read-only", 26: "corrupt",
 }  # fmt: skip
+_NO_ROOM_FOR_SHARING = 4874
+"""SQLITE_IOERR_SHMSIZE: seen on a full disk (tmpfs), where the index of the log is to be laid out."""
 _POSTGRESQL_REASONS: dict[str, StoreReason] = {
     "25006": "read-only", "53100": "full", "55P03": "locked", "40P01": "locked", "XX001": "corrupt",
     "XX002": "corrupt", "58030": "disk", "57P01": "unreachable", "57P03": "unreachable",
@@ -328,16 +342,31 @@ def _create(store: Store) -> None:
             "CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num))"
         ))  # fmt: skip
         connection.execute(text("INSERT INTO alembic_version VALUES (:v)"), {"v": schema.REVISION})
+        if not store.is_sqlite:
+            from propstick.edges import partitions
+
+            partitions.begin(connection, time.time())
 
 
 def _bring_up_to_date(store: Store, revision: str, *, allowed: bool) -> None:
+    if not allowed and revision >= schema.WORKS_FROM:
+        return  # the watch does it in its own time, beneath us if need be: it only adds
     if not allowed:
         raise StoreError(
             f"store {store}: its schema is {revision}, expected {schema.REVISION}",
             hint="start propstick watch: it brings the store up to date, after a backup",
             reason="old",
         )
-    from propstick.edges import maintenance, migrations  # costly, and needed once a release
+    from propstick.edges import upgrading  # costly, and needed once a release
 
-    maintenance.backup_before_migrating(store, revision)
-    migrations.upgrade(store)
+    upgrading.bring_up_to_date(store)
+
+
+def _revision_making_room(store: Store) -> str | None:
+    """The revision. A file that was closed cleanly needs some room to be opened: it may be that kept back."""
+    try:
+        return store.revision()
+    except StoreError as error:
+        if error.reason != "full" or store.path is None or not Reserve(store.path).give_up():
+            raise
+    return store.revision()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import logging
 import os
 import shutil
@@ -14,10 +15,10 @@ from pathlib import Path
 
 from sqlalchemy import and_, delete, text
 
-from propstick.edges import schema
+from propstick.edges import partitions, schema
 from propstick.edges.copying import copy_rows
 from propstick.edges.database import PAGE_BYTES, Store, explained, open_store
-from propstick.errors import StoreError
+from propstick.errors import StoreError, StoreReason
 from propstick.times import DAY_S
 
 log = logging.getLogger(__name__)
@@ -31,6 +32,9 @@ _PAUSE_S = 0.01
 _NAME = "propstick-%Y%m%dT%H%M%SZ.db"
 SPARE_BYTES = 100 * 2**20
 """What a daily backup must leave free: it may not be what fills the disk. Our choice."""
+_REASONS: dict[int, StoreReason] = {
+    errno.ENOSPC: "full", errno.EDQUOT: "full", errno.EROFS: "read-only", errno.EIO: "disk",
+}  # fmt: skip
 _SPENT_DAYS = 90
 """Requests carried out, notices delivered and sessions that ended are of no use after a season."""
 
@@ -80,7 +84,9 @@ def backup(store: Store, path: Path, progress: Progress | None = None, *, replac
         raise explained(error, where=f"backup {path}") from error
     except OSError as error:
         raise StoreError(
-            f"backup {path}: {error.strerror or error}", hint="check the folder's rights and the space left"
+            f"backup {path}: {error.strerror or error}",
+            hint="check the folder's rights and the space left",
+            reason=_REASONS.get(error.errno or 0, "other"),
         ) from error
     finally:
         with suppress(OSError):
@@ -126,17 +132,10 @@ def rotate(folder: Path, keep: int) -> list[Path]:
     return dropped
 
 
-def backup_before_migrating(store: Store, revision: str) -> Path | None:
-    """Beside the store, named by the revision it holds; None on a server, which has tools of its own."""
-    if store.path is None:
-        log.warning("migrating-without-backup store=%s hint='pg_dump before an upgrade'", store)
-        return None
-    return backup(store, store.path.with_name(f"{store.path.name}.revision-{revision}"), replace=True)
-
-
 def prune(store: Store, *, now_s: int, keep_days: int | None = None, site: str | None = None) -> int:
     """Drops what is spent, and readings older than `keep_days` if that is set. Returns how many rows.
 
+    On PostgreSQL a month that no site keeps goes whole, its rows uncounted, and months to come are made.
     Hourly sums, alarms, briefs, forecasts and sowings stay for good: they are small, and they are
     what a grower compares seasons by.
 
@@ -154,9 +153,13 @@ def prune(store: Store, *, now_s: int, keep_days: int | None = None, site: str |
     ]
     with store.write() as connection:
         dropped = sum(connection.execute(delete(table).where(spent)).rowcount for table, spent in conditions)
+    if keep_days is not None or site is not None:
+        partitions.keep(store, None if site is None else store.site(site), keep_days)
+    partitions.drop_unkept(store)
     if keep_days is not None:
         whose = _sites(store) if site is None else [store.site(site)]
         dropped += _prune_readings(store, whose, (now_s - keep_days * DAY_S) * 1000)
+    partitions.make_ahead(store, now_s)
     return dropped
 
 

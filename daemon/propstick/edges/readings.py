@@ -7,13 +7,14 @@ time): of two readings with the same the first stays.
 from __future__ import annotations
 
 import math
+import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 
 import numpy as np
 from sqlalchemy import Connection, func, select
 
 from propstick.blocks import FAULT_BITS, Flag
-from propstick.edges import schema
+from propstick.edges import partitions, schema
 from propstick.edges.database import Store
 from propstick.edges.history import HOUR_MS, History, buckets, roll_hours
 from propstick.grid import ReadingColumns
@@ -148,6 +149,9 @@ class ReadingLog:
         flags = columns.flags[part].astype(np.int64)
         flags[~held & ((flags & FAULT_BITS) == 0)] |= int(Flag.NOT_A_NUMBER)
         used = np.unique(columns.column[part])
+        days_s = (np.unique(time_ms // (DAY_S * 1000)) * DAY_S).tolist()
+        for table in (schema.readings, schema.reading_hours):
+            partitions.make_for(self._store, table, days_s, now_s=time.time())
         with self._store.write() as connection:
             keys = self._keys_of(connection, [columns.probes[k] for k in used])
             key_of = np.zeros(len(columns.probes), dtype=np.int64)

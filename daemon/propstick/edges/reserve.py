@@ -41,6 +41,13 @@ class Reserve:
             return False
         return True
 
+    def held(self) -> int:
+        """Bytes kept back now."""
+        try:
+            return self._file.stat().st_blocks * 512
+        except OSError:
+            return 0
+
     def give_up(self) -> bool:
         """Frees the room; False if there was none."""
         try:

@@ -20,6 +20,7 @@ from propstick.edges.history import HOUR_MS, roll_hours
 from propstick.edges.lease import living_owners
 from propstick.edges.maintenance import quick_check
 from propstick.edges.salvage import set_aside
+from propstick.edges.schema import REVISION
 from propstick.edges.sowings import DATES
 from propstick.errors import StoreError
 from propstick.times import utc_text
@@ -97,13 +98,17 @@ def _prepared(backup: Path, working: Path, until_s: int | None) -> int | None:
     working.unlink(missing_ok=True)
     os.close(os.open(working, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
     shutil.copyfile(backup, working)
-    store = open_store(f"sqlite:///{working}", create=False, migrate=True)
+    store = open_store(f"sqlite:///{working}", create=False, as_it_is=True)
     try:
         found = quick_check(store)
         if found:
             raise StoreError(
                 f"backup {backup}: is damaged ({found})", hint="take an older one", reason="corrupt"
             )
+        if (store.revision() or "") < REVISION:
+            from propstick.edges import migrations  # costly, and needed for an old backup only
+
+            migrations.upgrade(store)  # the backup itself is the copy before it
         if until_s is not None:
             cut_after(store, until_s)
         with store.write() as connection:
@@ -117,7 +122,7 @@ def _prepared(backup: Path, working: Path, until_s: int | None) -> int | None:
 def _refuse_to_harm(url: str, newest_s: int | None, *, now_s: int, force: bool) -> None:
     """A store in use, or newer than the backup, stays. A damaged one cannot be asked."""
     try:
-        present = open_store(url, create=False, migrate=False)
+        present = open_store(url, create=False, as_it_is=True)
     except StoreError as error:
         if error.reason in ("missing", "corrupt"):
             return

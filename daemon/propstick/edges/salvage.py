@@ -58,7 +58,7 @@ def recover(url: str, *, now_s: float | None = None) -> Recovered:
     fresh = open_store(url)
     rescued, broken = 0, [table.name for table in _small_tables()]
     try:
-        damaged = open_store(f"sqlite:///{aside}", create=False, migrate=True)
+        damaged = open_store(f"sqlite:///{aside}", create=False, as_it_is=True)
     except StoreError:
         return Recovered(fresh, aside, 0, tuple(broken), frozenset())
     try:
@@ -76,7 +76,7 @@ def rescue_readings(recovered: Recovered) -> tuple[int, tuple[str, ...]]:
     Returns how many rows, and which of the two tables did not come whole.
     """
     try:
-        damaged = open_store(f"sqlite:///{recovered.aside}", create=False)
+        damaged = open_store(f"sqlite:///{recovered.aside}", create=False, as_it_is=True)
     except StoreError:
         return 0, tuple(table.name for table in _LARGE)
     try:

@@ -4,6 +4,8 @@ Times are UTC: milliseconds for readings, seconds elsewhere. Temperatures are in
 (`_cc`), as sensed for readings. What is read back as an object is the text of `codec`; what other
 programs read is the JSON of the external contract.
 
+On PostgreSQL the largest tables stand in parts by time (`edges/partitions.py`).
+
 A change here needs a new file under `migrations/versions` and a new `REVISION`; it may only add.
 """
 
@@ -25,8 +27,10 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-REVISION = "0001"
+REVISION = "0002"
 """What this release writes. Revisions are numbers in text and only grow, so `<` means older."""
+WORKS_FROM = "0001"
+"""The oldest schema this release can work on, should the disk have no room to bring it up to date."""
 
 metadata = MetaData(
     naming_convention={
@@ -50,6 +54,8 @@ sites = Table(
     metadata,
     Column("id", Integer, primary_key=True),
     Column("name", String, nullable=False, unique=True),
+    # How long its readings are kept, for neighbours on a server: months are dropped there for all at once.
+    Column("keep_days", Integer),
 )
 
 probes = Table(
@@ -71,6 +77,7 @@ readings = Table(
     Column("probe", Integer, primary_key=True, autoincrement=False),
     Column("raw_cc", Integer),
     Column("flags", Integer, nullable=False, server_default="0"),
+    postgresql_partition_by="RANGE (time_ms)",
     sqlite_with_rowid=False,
 )
 
@@ -85,6 +92,7 @@ reading_hours = Table(
     Column("high_cc", Integer, nullable=False),
     Column("total_cc", BigInteger, nullable=False),
     Column("count", Integer, nullable=False),
+    postgresql_partition_by="RANGE (hour)",
     sqlite_with_rowid=False,
 )
 
@@ -199,6 +207,7 @@ heat_forecasts = Table(
     Column("p20_permille", Integer, nullable=False),
     Column("p30_permille", Integer, nullable=False),
     Column("p60_permille", Integer, nullable=False),
+    postgresql_partition_by="RANGE (issued_s)",
     sqlite_with_rowid=False,
 )
 
