@@ -65,7 +65,7 @@ def test_every_chore_would_rather_be_late_than_dropped(tmp_path):
     """APScheduler's default drops a job that is a second late."""
     keeping = chores(tmp_path, backup=lambda: None, heartbeat_url="http://127.0.0.1:9/")
     keeping.start()
-    jobs = {job.id: job for job in keeping._scheduler.get_jobs()}
+    jobs = {job.id: job for job in keeping._calendar._scheduler.get_jobs()}
     keeping.stop()
     assert set(jobs) == {"disk", "backup", "heartbeat", "prune"}
     assert all(
