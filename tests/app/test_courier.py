@@ -32,7 +32,7 @@ class Desk:
 def courier():
     made = Courier(at_once=3)
     made.start()
-    yield made
+    return made
 
 
 def test_a_desk_called_again_while_it_is_worked_is_worked_again_and_not_twice_at_a_time(courier):

@@ -13,7 +13,9 @@ NOW_S = 1_790_251_200
 
 
 def alarm(box="north", kind="heat"):
-    return Alarm(id=f"{box}.{kind}", box=box, kind=kind, state="unacknowledged", raised_s=NOW_S, begun_s=NOW_S)
+    return Alarm(
+        id=f"{box}.{kind}", box=box, kind=kind, state="unacknowledged", raised_s=NOW_S, begun_s=NOW_S
+    )
 
 
 @dataclass

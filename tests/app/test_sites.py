@@ -66,7 +66,9 @@ def test_a_dozen_sites_are_run_in_a_few_threads_and_leave_nothing_taken(sites, u
     """Each has its first row stored, its checkpoint written and its lease given back."""
     names = [f"plot{k}" for k in range(12)]
     many = [
-        replace(sites[0], garden=replace(sites[0].garden, site=Site(name=name)), path=tmp_path / f"{name}.toml")
+        replace(
+            sites[0], garden=replace(sites[0].garden, site=Site(name=name)), path=tmp_path / f"{name}.toml"
+        )
         for name in names
     ]
     clock, threads = SystemClock(), []

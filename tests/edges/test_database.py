@@ -125,7 +125,7 @@ def test_file_that_is_no_database_is_called_damaged(tmp_path):
 def test_full_disk_is_said_and_harms_nothing(sqlite_store):
     """SQLite's own limit on pages stands in for the card: same error, same code path."""
     home = sqlite_store.site("home")
-    full = schema.settings.insert().values(name="much", value="x" * 200_000, changed_s=0)
+    full = schema.settings.insert().values(site=home, name="much", value="x" * 200_000, changed_s=0)
 
     def fill(pages):
         with sqlite_store.write() as connection:

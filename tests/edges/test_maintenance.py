@@ -149,11 +149,12 @@ def test_a_neighbour_on_the_same_database_keeps_its_own_readings(store):
 
 def test_spent_sessions_are_pruned(store):
     """A token that has run out opens nothing and is not kept."""
+    home = store.site("home")
     with store.write() as connection:
         for name, expires_s in (("old", ROW_S - 1), ("new", ROW_S + 1)):
             connection.execute(
                 schema.sessions.insert().values(
-                    token_hash=name, created_s=0, last_seen_s=0, expires_s=expires_s
+                    token_hash=name, site=home, created_s=0, last_seen_s=0, expires_s=expires_s
                 )
             )
     assert prune(store, now_s=ROW_S) == 1

@@ -107,13 +107,15 @@ def test_all_may_wait_for_their_rows_at_once(together, node, until):
     assert plot.wait_connected(10)
     for k in range(190):
         for site in ("orchard", "plot"):
-            node.publish(f"propstick/{site}/readings/shed", f'[{{"n": "air", "v": {k}, "t": {TIME_S}}}]', qos=1)
+            node.publish(
+                f"propstick/{site}/readings/shed", f'[{{"n": "air", "v": {k}, "t": {TIME_S}}}]', qos=1
+            )
     assert until(lambda: len(plot._waiting) == len(orchard._waiting) == 190)
 
 
 def test_the_will_is_the_first_sites_and_the_others_name_it(together, told, until):
     """A connection has one will. Whoever watches another site's topic is told where it stands."""
-    orchard, plot = together("plot", "orchard")
+    plot, _orchard = together("plot", "orchard")
     top = "propstick/orchard/watch"
     assert until(lambda: told.get(top) == told.get("propstick/plot/watch") == "on")
     assert until(lambda: told.get("propstick/plot/watch/by") == top)
@@ -150,7 +152,7 @@ def test_a_site_the_broker_refuses_does_not_deafen_the_others(broker_home):
 
 
 def test_what_comes_for_a_site_of_an_earlier_life_is_let_go(together, node, until):
-    """The session still listens for a site that has moved to another daemon; its messages must not pile up."""
+    """The session still listens for a site that has moved to another daemon: nothing may pile up."""
     orchard, plot = together("orchard", "plot", client_id="moved")
     assert plot.wait_connected(10)
     orchard.stop(), plot.stop()

@@ -13,7 +13,7 @@ import json
 import secrets
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, delete, select, update
+from sqlalchemy import ColumnElement, Connection, delete, select, update
 
 from propstick.edges import schema
 from propstick.edges.database import Store
@@ -42,10 +42,11 @@ def token_hash(token: str) -> str:
 
 
 class AccessBook:
-    """Pass phrase, sessions and tries of a store."""
+    """Pass phrase, sessions and tries of one site: they open none of its neighbours on the same store."""
 
-    def __init__(self, store: Store) -> None:
+    def __init__(self, store: Store, site: str) -> None:
         self._store = store
+        self._name = site
 
     def set_passphrase(self, phrase: str, *, now_s: int) -> None:
         """Sets the phrase anew; whoever was signed in with the old one is signed out.
@@ -62,16 +63,18 @@ class AccessBook:
         kept = "$".join(
             ["scrypt", f"{_N},{_R},{_P}", _text(salt), _text(_digest(phrase, salt, (_N, _R, _P)))]
         )
+        site = self._site
         with self._store.write() as connection:
-            self._put(connection, _PHRASE, kept, now_s)
-            connection.execute(delete(schema.sessions))
-            connection.execute(delete(schema.settings).where(schema.settings.c.name == _TRIES))
+            self._put(connection, site, _PHRASE, kept, now_s)
+            connection.execute(delete(schema.sessions).where(schema.sessions.c.site == site))
+            connection.execute(delete(schema.settings).where(_setting(site, _TRIES)))
 
     def remove_passphrase(self) -> bool:
         """Takes the phrase and every session away; False if there was none."""
+        site = self._site
         with self._store.write() as connection:
-            gone = connection.execute(delete(schema.settings).where(schema.settings.c.name == _PHRASE))
-            connection.execute(delete(schema.sessions))
+            gone = connection.execute(delete(schema.settings).where(_setting(site, _PHRASE)))
+            connection.execute(delete(schema.sessions).where(schema.sessions.c.site == site))
         return bool(gone.rowcount)
 
     def has_passphrase(self) -> bool:
@@ -94,14 +97,16 @@ class AccessBook:
 
     def note_tries(self, tries: Tries, *, now_s: int) -> None:
         """Remembers it, so that a restart is no way around waiting."""
+        site = self._site
         with self._store.write() as connection:
-            self._put(connection, _TRIES, json.dumps(vars(tries)), now_s)
+            self._put(connection, site, _TRIES, json.dumps(vars(tries)), now_s)
 
     def open_session(self, label: str, *, now_s: int, lasts_s: int) -> str:
         """A new random token, shown once; `label` says what holds it."""
         token = secrets.token_urlsafe(32)
         row = {
             "token_hash": token_hash(token),
+            "site": self._site,
             "label": label[:80],
             "created_s": now_s,
             "last_seen_s": now_s,
@@ -115,33 +120,45 @@ class AccessBook:
 
     def session_until(self, hashed: str, *, now_s: int) -> int | None:
         """When the session of a token's hash ends, UTC seconds; None if there is none."""
-        table = schema.sessions
+        table, mine = schema.sessions, _session(self._site, hashed)
         with self._store.read() as connection:
-            found = connection.execute(select(table).where(table.c.token_hash == hashed)).first()
+            found = connection.execute(select(table).where(mine)).first()
         if found is None or found.expires_s <= now_s:
             return None
         if now_s - found.last_seen_s > _SEEN_EVERY_S:
             with self._store.write() as connection:
-                mine = update(table).where(table.c.token_hash == hashed)
-                connection.execute(mine.values(last_seen_s=now_s))
+                connection.execute(update(table).where(mine).values(last_seen_s=now_s))
         return int(found.expires_s)
 
     def close_session(self, token: str) -> None:
         """Signs out."""
-        table = schema.sessions
+        mine = _session(self._site, token_hash(token))
         with self._store.write() as connection:
-            connection.execute(delete(table).where(table.c.token_hash == token_hash(token)))
+            connection.execute(delete(schema.sessions).where(mine))
 
     def _get(self, name: str) -> str | None:
-        table = schema.settings.c
+        mine = _setting(self._site, name)
         with self._store.read() as connection:
-            return connection.scalar(select(table.value).where(table.name == name))
+            return connection.scalar(select(schema.settings.c.value).where(mine))
 
-    def _put(self, connection: Connection, name: str, value: str, now_s: int) -> None:
+    def _put(self, connection: Connection, site: int, name: str, value: str, now_s: int) -> None:
         table = schema.settings
         values = {"value": value, "changed_s": now_s}
-        insert = self._store.insert(table).values(name=name, **values)
-        connection.execute(insert.on_conflict_do_update(index_elements=["name"], set_=values))
+        insert = self._store.insert(table).values(site=site, name=name, **values)
+        connection.execute(insert.on_conflict_do_update(index_elements=["site", "name"], set_=values))
+
+    @property
+    def _site(self) -> int:
+        """Its key, another perhaps after a restore; asked before a transaction, for it may need one."""
+        return self._store.site(self._name)
+
+
+def _setting(site: int, name: str) -> ColumnElement[bool]:
+    return (schema.settings.c.site == site) & (schema.settings.c.name == name)
+
+
+def _session(site: int, hashed: str) -> ColumnElement[bool]:
+    return (schema.sessions.c.site == site) & (schema.sessions.c.token_hash == hashed)
 
 
 def _digest(phrase: str, salt: bytes, cost: tuple[int, int, int]) -> bytes:

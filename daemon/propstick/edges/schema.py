@@ -281,8 +281,10 @@ sowing_changes = Table(
 )
 
 settings = Table(
+    # Of the page: its pass phrase, and how the last tries at it went.
     "settings",
     metadata,
+    _site(primary_key=True),
     Column("name", String, primary_key=True),
     Column("value", Text, nullable=False),
     Column("changed_s", BigInteger, nullable=False),
@@ -293,6 +295,7 @@ sessions = Table(
     "sessions",
     metadata,
     Column("token_hash", String, primary_key=True),
+    _site(),
     Column("label", String, nullable=False, server_default=""),
     Column("created_s", BigInteger, nullable=False),
     Column("last_seen_s", BigInteger, nullable=False),

@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     settings = settings_of(args, probes_required=False)
     phrase = None if args.remove or args.token is not None else _asked(args)
     with store_of(settings, create=True) as store:
-        book, now_s = AccessBook(store), int(time.time())
+        book, now_s = AccessBook(store, settings.garden.site.name), int(time.time())
         if args.remove:
             say("Pass phrase removed." if book.remove_passphrase() else "There was none.")
         elif args.token is not None:

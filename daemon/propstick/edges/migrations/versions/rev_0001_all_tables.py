@@ -33,27 +33,31 @@ def upgrade() -> None:
         sqlite_with_rowid=False,
     )
     op.create_table(
-        "sessions",
-        sa.Column("token_hash", sa.String(), nullable=False),
-        sa.Column("label", sa.String(), server_default="", nullable=False),
-        sa.Column("created_s", sa.BigInteger(), nullable=False),
-        sa.Column("last_seen_s", sa.BigInteger(), nullable=False),
-        sa.Column("expires_s", sa.BigInteger(), nullable=False),
-        sa.PrimaryKeyConstraint("token_hash", name="pk_sessions"),
-    )
-    op.create_table(
-        "settings",
-        sa.Column("name", sa.String(), nullable=False),
-        sa.Column("value", sa.Text(), nullable=False),
-        sa.Column("changed_s", sa.BigInteger(), nullable=False),
-        sa.PrimaryKeyConstraint("name", name="pk_settings"),
-    )
-    op.create_table(
         "sites",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("name", sa.String(), nullable=False),
         sa.PrimaryKeyConstraint("id", name="pk_sites"),
         sa.UniqueConstraint("name", name="uq_sites_name"),
+    )
+    op.create_table(
+        "sessions",
+        sa.Column("token_hash", sa.String(), nullable=False),
+        sa.Column("site", sa.Integer(), nullable=False),
+        sa.Column("label", sa.String(), server_default="", nullable=False),
+        sa.Column("created_s", sa.BigInteger(), nullable=False),
+        sa.Column("last_seen_s", sa.BigInteger(), nullable=False),
+        sa.Column("expires_s", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(["site"], ["sites.id"], name="fk_sessions_site"),
+        sa.PrimaryKeyConstraint("token_hash", name="pk_sessions"),
+    )
+    op.create_table(
+        "settings",
+        sa.Column("site", sa.Integer(), nullable=False),
+        sa.Column("name", sa.String(), nullable=False),
+        sa.Column("value", sa.Text(), nullable=False),
+        sa.Column("changed_s", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(["site"], ["sites.id"], name="fk_settings_site"),
+        sa.PrimaryKeyConstraint("site", "name", name="pk_settings"),
     )
     op.create_table(
         "alarm_changes",
