@@ -14,10 +14,11 @@ from propstick.app.settings import MqttSettings, Settings
 from propstick.edges.database import Store
 from propstick.edges.glance import Glance
 from propstick.edges.mqtt_line import Line
+from propstick.edges.push_apart import Staying
 from propstick.ports import Clock
 
 DESKS_AT_ONCE = 8
-"""Sites whose notices are under way at a time. Each is a process that loads its plugins. Our choice."""
+"""Sites whose notices are under way at a time, each in a process of some 50 MiB. Our choice."""
 
 
 class Common:
@@ -33,6 +34,7 @@ class Common:
     ) -> None:
         self.courier = Courier(at_once=DESKS_AT_ONCE)
         self.calendar = Calendar()
+        self.errands = Staying()
         self._clock = clock
         self._open_store = open_store
         self._stores: dict[str, Store] = {}
@@ -67,6 +69,7 @@ class Common:
         return self._lines[mqtt]
 
     def close(self) -> None:
-        """Closes the stores; nobody uses them any more."""
+        """Closes the stores and ends the processes of push; nobody uses them any more."""
+        self.errands.close()
         for store in self._stores.values():
             store.close()

@@ -26,7 +26,7 @@ from propstick.edges.database import Store, open_store
 from propstick.edges.journal import Journal
 from propstick.edges.lease import this_process
 from propstick.edges.onewire import find_buses
-from propstick.edges.push_apart import ApartChannel
+from propstick.edges.push_apart import ApartChannel, once
 from propstick.edges.readings import ReadingLog
 from propstick.edges.requests import Requests
 from propstick.edges.reserve import Reserve
@@ -129,8 +129,9 @@ def assemble(
         housekeeping = _housekeeping(settings, store, clock, common)
         is_held = _takes_lease(journal, clock, housekeeping, lease_s(settings.garden.step_s))
         if channels is None:
+            errand = common.errands if common else once
             channels = {
-                target.name: ApartChannel(target.url.reveal(), target.name)
+                target.name: ApartChannel(target.url.reveal(), target.name, errand)
                 for target in settings.push.targets
             }
         believed = BelievedTime(clock)
