@@ -119,7 +119,7 @@ def test_the_will_is_the_first_sites_and_the_others_name_it(together, told, unti
     top = "propstick/orchard/watch"
     assert until(lambda: told.get(top) == told.get("propstick/plot/watch") == "on")
     assert until(lambda: told.get("propstick/plot/watch/by") == top)
-    assert "propstick/orchard/watch/by" not in told
+    assert not told.get("propstick/orchard/watch/by")
     fall_dead(plot)
     assert until(lambda: told[top] == "off")
     assert told["propstick/plot/watch"] == "on"

@@ -106,7 +106,7 @@ class Broker:
         """Says `off` and leaves politely: a broker publishes no will for who said goodbye."""
         if self._connected.is_set():
             farewell = self._line.publish(self._prefix + "watch", "off")
-            if self._will_is_elsewhere:
+            if self._line.is_shared:
                 farewell = self._line.publish(self._prefix + "watch/by", "")
             try:
                 farewell.wait_for_publish(timeout_s)
@@ -209,8 +209,9 @@ class Broker:
         """The broker hears for us: tells it what stands."""
         with self._telling:
             self._line.publish(self._prefix + "watch", "on")
-            if self._will_is_elsewhere:
-                self._line.publish(self._prefix + "watch/by", self._line.will_topic)
+            if self._line.is_shared:
+                own = self._line.will_topic == self._prefix + "watch"
+                self._line.publish(self._prefix + "watch/by", "" if own else self._line.will_topic)
             for topic, payload in self._retained.items():
                 self._line.publish(topic, payload)
             for topic in [topic for topic, payload in self._retained.items() if not payload]:
@@ -273,7 +274,3 @@ class Broker:
     def _refuse(self, what: str, topic: str, error: InputError) -> None:
         self.counts[f"wrong-{what}"] += 1
         self._line.log_once(f"mqtt-wrong-{what} topic={topic[:80]!r}", error.message)
-
-    @property
-    def _will_is_elsewhere(self) -> bool:
-        return self._line.will_topic != self._prefix + "watch"

@@ -86,6 +86,7 @@ class Line:
         self.why = "not started"
         self.network_thread: threading.Thread | None = None
         self._settings = settings
+        self.is_shared = len(sites) > 1
         self._size = len(sites)
         self._lock = threading.Lock()
         self._is_started = False

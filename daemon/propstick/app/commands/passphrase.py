@@ -22,9 +22,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Adds the command's options."""
     parser.epilog = (
         "  propstick passphrase\n"
-        "  propstick passphrase --token kitchen-display\n\n"
-        "Asks twice and shows nothing. The store keeps a salted scrypt of it. A new phrase signs everybody\n"
-        "out, and ends every token.\n"
+        "  propstick passphrase --token kitchen-display\n"
+        "  propstick passphrase --garden /etc/propstick/gardens/plot7.toml\n\n"
+        "Asks twice and shows nothing. The store keeps a salted scrypt of it, for this garden alone. A new\n"
+        "phrase signs everybody out, and ends every token.\n"
     )
     how = parser.add_mutually_exclusive_group()
     how.add_argument(
