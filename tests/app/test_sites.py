@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from tests.servers import NotInstalled, postgresql
 
-from propstick.app import wiring
+from propstick.app import housekeeping, wiring
 from propstick.app.settings import OneWireSettings, Settings, StoreSettings
 from propstick.app.sites import STANDBY_S, assemble_all, run_all
 from propstick.edges.clock import SystemClock
@@ -196,3 +196,33 @@ def test_one_in_waiting_stops_when_told_to(sites, url):
         assert assemble_all(sites, clock=clock, waiting=clock.wake) == ()
         west.lease.release()
     owners_are_free(url)
+
+
+def test_leases_taken_first_do_not_run_out_while_the_rest_is_put_together(sites, url):
+    """The second site is free after eight minutes only, the third after that; the first is still ours."""
+    third = replace(sites[1], garden=replace(sites[1].garden, site=Site(name="zest")))
+    with closing(open_store(url)) as store:
+        Journal(store, "west").take_lease(ELSEWHERE, NOON_S, 500)
+        clock = HandClock(NOON_S)
+        assemblies = assemble_all([*sites, third], clock=clock, waiting=lambda: None)
+        assert clock.wall_s() >= NOON_S + 497
+        with pytest.raises(StoreError, match="another watch"):
+            Journal(store, "east").take_lease(ELSEWHERE, int(clock.wall_s()))
+    for assembly in assemblies:
+        assembly.close()
+    assemblies[0].common.close()
+
+
+def test_one_that_waited_for_its_place_still_hears_of_its_chores(sites, url, monkeypatch):
+    """Each look at a site that is taken puts its parts together anew; the calendar must be the last ones'."""
+    with closing(open_store(url)) as store:
+        Journal(store, "west").take_lease(ELSEWHERE, NOON_S, 60)
+        assemblies = assemble_all(sites, clock=HandClock(NOON_S), waiting=lambda: None)
+    monkeypatch.setattr(housekeeping, "FREE_MIB_AT_LEAST", 10**9)
+    for assembly in assemblies:
+        assembly.housekeeping.start()
+    jobs = {job.id: job.func for job in assemblies[0].common.calendar._scheduler.get_jobs()}
+    for site, assembly in zip(("east", "west"), assemblies, strict=True):
+        assert jobs[f"disk {site}"].__self__ is assembly.housekeeping
+        assembly.close()
+    assemblies[0].common.close()

@@ -46,8 +46,6 @@ def test_an_answer_is_given_again_for_a_second_and_a_site_that_joins_asks_anew(s
 
 def test_a_notice_that_waits_is_seen_until_it_is_delivered(store, glance, clock, make_notice):
     east, west = Journal(store, "east", glance), Journal(store, "west", glance)
-    for site in ("east", "west"):
-        glance.add(store.site(site))
     assert not east.outbox.may_hold_some()
     notice = make_notice(NOW_S)
     east.commit(row_s=NOW_S, readings=[], outcome=Outcome(notices=(notice,)), route=lambda _: ("phone",))

@@ -94,25 +94,34 @@ class Housekeeping:
         self._is_running = False
         self._folder = folder
         self._reserve = reserve
+        self._site = site
+        self._store = store
+        self._zone = zone
+        self._prune = prune
         self._backup = backup
         self._heartbeat_url = heartbeat_url
         self._lock = threading.Lock()
         self._found: dict[tuple[str, str], str] = {}
-        if folder is not None:
-            self._calendar.add(self.check_disk, IntervalTrigger(minutes=10), f"disk {site}".strip())
-        self._calendar.add(prune, CronTrigger(hour=13, minute=20, timezone=zone), f"prune {site}".strip())
-        if backup is not None:
-            # At midday: the nights are when every row counts.
-            noon = CronTrigger(hour=12, minute=40, timezone=zone)
-            self._calendar.add(self.make_backup, noon, f"backup {store}".strip())
-        if heartbeat_url:
-            self._calendar.add(self.send_heartbeat, IntervalTrigger(minutes=5), f"heartbeat {site}".strip())
 
     def start(self) -> None:
         """Starts the chores; the disk is looked at straight away."""
         self.check_disk()
+        self._enter_chores()
         self._calendar.start()
         self._is_running = True
+
+    def _enter_chores(self) -> None:
+        if self._folder is not None:
+            self._calendar.add(self.check_disk, IntervalTrigger(minutes=10), f"disk {self._site}".strip())
+        daily = CronTrigger(hour=13, minute=20, timezone=self._zone)
+        self._calendar.add(self._prune, daily, f"prune {self._site}".strip())
+        if self._backup is not None:
+            # At midday: the nights are when every row counts.
+            noon = CronTrigger(hour=12, minute=40, timezone=self._zone)
+            self._calendar.add(self.make_backup, noon, f"backup {self._store}".strip())
+        if self._heartbeat_url:
+            often = IntervalTrigger(minutes=5)
+            self._calendar.add(self.send_heartbeat, often, f"heartbeat {self._site}".strip())
 
     def stop(self) -> None:
         """Lets a chore under way end."""

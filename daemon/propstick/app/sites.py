@@ -10,8 +10,9 @@ from concurrent.futures import ThreadPoolExecutor
 from propstick.app.common import Common
 from propstick.app.rounds import AT_ONCE, Rounds
 from propstick.app.settings import Settings
-from propstick.app.watch import RowListener
+from propstick.app.watch import RowListener, lease_s
 from propstick.app.wiring import Assembly, assemble, open_or_salvage
+from propstick.edges.lease import this_process
 from propstick.errors import StoreError
 from propstick.ports import Clock
 
@@ -44,7 +45,12 @@ def assemble_all(
     if len(all_settings) > 1:
         common = Common(all_settings, clock=clock, open_store=open_or_salvage)
     try:
+        renewed_s = clock.monotonic_s()
+        renew_s = min(lease_s(settings.garden.step_s) for settings in all_settings) / 3
         for settings in all_settings:
+            if clock.monotonic_s() - renewed_s > renew_s:
+                _renew(assemblies, clock)
+                renewed_s = clock.monotonic_s()
             assembly = _when_free(settings, common, clock, on_row, waiting)
             if assembly is None:
                 break
@@ -78,6 +84,18 @@ def _when_free(
         waiting()
         if clock.wait(STANDBY_S):
             return None
+
+
+def _renew(assemblies: Sequence[Assembly], clock: Clock) -> None:
+    """The leases taken so far must not run out while the rest of a thousand sites are put together."""
+    for assembly in assemblies:
+        ttl_s = lease_s(assembly.watch.state.garden.step_s)
+        try:
+            assembly.journal.take_lease(this_process(), int(clock.wall_s()), ttl_s)
+        except StoreError as error:
+            if error.reason == "leased":
+                raise
+            log.warning("lease-not-renewed reason=%r", error.message)
 
 
 def _close_all(assemblies: Sequence[Assembly], common: Common | None) -> list[BaseException]:

@@ -40,6 +40,8 @@ class Outbox:
         self._store = store
         self._site = site
         self._glance = glance
+        if glance is not None:
+            glance.add(site)
 
     def may_hold_some(self) -> bool:
         """False if nothing waits for a channel, as far as that can be told at no cost of one's own."""
