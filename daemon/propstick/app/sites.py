@@ -6,8 +6,8 @@ import logging
 import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from typing import TYPE_CHECKING
 
-from propstick.app.common import Common
 from propstick.app.rounds import AT_ONCE, Rounds
 from propstick.app.settings import Settings
 from propstick.app.watch import RowListener, lease_s
@@ -15,6 +15,9 @@ from propstick.app.wiring import Assembly, assemble, open_or_salvage
 from propstick.edges.lease import this_process
 from propstick.errors import StoreError
 from propstick.ports import Clock
+
+if TYPE_CHECKING:
+    from propstick.app.common import Common
 
 log = logging.getLogger(__name__)
 
@@ -43,6 +46,8 @@ def assemble_all(
     assemblies: list[Assembly] = []
     common = None
     if len(all_settings) > 1:
+        from propstick.app.common import Common  # with paho, which one site without a broker has no use for
+
         common = Common(all_settings, clock=clock, open_store=open_or_salvage)
     try:
         renewed_s = clock.monotonic_s()

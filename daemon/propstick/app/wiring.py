@@ -8,9 +8,9 @@ import zlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from propstick.app.answer_links import AnswerLinks, no_link
-from propstick.app.common import Common
 from propstick.app.delivery import DeliveryDesk
 from propstick.app.garden_source import GardenSource
 from propstick.app.housekeeping import Housekeeping
@@ -34,6 +34,9 @@ from propstick.errors import StoreError
 from propstick.garden import Garden
 from propstick.ports import Channel, Clock, Inbox, ProbeBus
 from propstick.records import Brief, NightForecast
+
+if TYPE_CHECKING:
+    from propstick.app.common import Common
 
 log = logging.getLogger(__name__)
 
