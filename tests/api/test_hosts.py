@@ -3,6 +3,7 @@
 import base64
 from dataclasses import replace
 
+import httpx
 import pytest
 from fastapi.testclient import TestClient
 
@@ -10,6 +11,7 @@ from propstick.app.commands import serve as command
 from propstick.app.settings import ApiSettings
 from propstick.app.wiring import assemble
 from propstick.edges.access import AccessBook
+from propstick.edges.answers import Answers
 from propstick.edges.database import open_store
 from propstick.edges.sowings import Sowings
 from propstick.errors import ConfigError
@@ -17,7 +19,7 @@ from propstick.garden import Box, Site
 from propstick.testing import FakeBus
 from propstick_api.app import build_many
 from propstick_api.hosts import name_in, without_port
-from propstick_api.server import _must_listen_alike
+from propstick_api.server import _must_listen_alike, start_beside
 
 PHRASES = {"plot": "wax arm and glass", "orchard": "quite another phrase"}
 HOSTS = {"plot": "plot.example", "orchard": "orchard.example"}
@@ -186,6 +188,17 @@ def test_what_is_named_by_a_number_is_looked_for_in_ones_own_garden_only(society
     assert Sowings(society.store, "orchard").all()[0].note == ""
 
 
+def test_a_notices_link_is_good_at_its_own_garden_only(society):
+    """It needs no credential, so the garden it was issued for is all that stands before it."""
+    now_s = int(society.rig.clock.wall_s())
+    link = Answers(society.store, "orchard").issue(["hidden.heat.1"], now_s=now_s, lasts_s=3600)
+    at_home, elsewhere = (society.visitor(name, signs_in=False) for name in ("orchard", "plot"))
+    assert at_home.get(f"/answer/{link}").status_code == 200
+    assert elsewhere.get(f"/answer/{link}").status_code == 404
+    assert elsewhere.post(f"/answer/{link}").status_code == 404
+    assert Answers(society.store, "orchard").look(link).is_good(now_s)
+
+
 def test_a_page_of_one_garden_cannot_write_to_another(society):
     """Signed in to both in one browser: the origin is another."""
     orchard = society.visitor("orchard")
@@ -234,3 +247,29 @@ def test_a_folder_of_gardens_is_served_together(tmp_path, monkeypatch):
     monkeypatch.setattr("propstick.app.service.serve", lambda *all_settings: served.extend(all_settings) or 0)
     assert command.run(type("Args", (), {"garden": str(tmp_path)})()) == 0
     assert [settings.garden.site.name for settings in served] == ["east", "west"]
+
+
+@pytest.mark.slow
+def test_a_running_service_of_many_answers_each_by_name_and_says_who_is_shut(society, caplog):
+    """Through a real socket, streams too; it ends when it is told to."""
+    AccessBook(society.store, "orchard").remove_passphrase()
+    many = [replace(one, api=replace(one.api, port=0)) for one in society.settings.values()]
+    with caplog.at_level("WARNING"):
+        running = start_beside(*many, clock=society.rig.clock)
+    assert "garden-shut site=orchard" in caplog.text
+    assert "site=plot" not in caplog.text
+    at = {name: {"Host": host} for name, host in HOSTS.items()}
+    try:
+        with httpx.Client(base_url=running.address) as browser:
+            phrase = {"passphrase": PHRASES["plot"]}
+            token = browser.post("/v1/session", json=phrase, headers=at["plot"]).cookies["propstick"]
+            bearer = {"Authorization": f"Bearer {token}"}
+            seen = browser.get("/v1/now", headers={**at["plot"], **bearer}).json()
+            assert [box["box"] for box in seen["boxes"]] == ["north", "lane"]
+            with browser.stream("GET", "/v1/now/stream", headers={**at["plot"], **bearer}) as stream:
+                assert "north" in next(line for line in stream.iter_lines() if line.startswith("data:"))
+            assert browser.get("/v1/now", headers={**at["orchard"], **bearer}).status_code == 401
+            assert browser.get("/v1/now").status_code == 400
+    finally:
+        running.stop()
+    assert not running._thread.is_alive()
