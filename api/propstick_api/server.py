@@ -32,6 +32,8 @@ GRACE_S = 3
 """An event stream that does not end by itself is cut after so long."""
 MOST_CONNECTIONS = 600
 START_S = 30.0
+MOST_NAMED = 20
+"""Gardens named in one line of the log."""
 
 
 def serve(*all_settings: Settings) -> int:
@@ -176,13 +178,14 @@ def _must_listen_alike(all_settings: Sequence[Settings]) -> None:
 
 def _say_which_are_shut(all_settings: Sequence[Settings]) -> None:
     stores = Stores()
-    for settings in all_settings:
-        if not _has_phrase(settings, stores):
-            log.warning(
-                "garden-shut site=%s reason='no pass phrase' hint='propstick passphrase --garden %s'",
-                settings.garden.site.name, settings.path,
-            )  # fmt: skip
+    shut = [one for one in all_settings if not _has_phrase(one, stores)]
     stores.close()
+    if shut:
+        names = [one.garden.site.name for one in shut]
+        log.warning(
+            "gardens-shut count=%d sites=%s reason='no pass phrase' hint='propstick passphrase --garden %s'",
+            len(shut), ",".join(names[:MOST_NAMED]) + ("…" if names[MOST_NAMED:] else ""), shut[0].path,
+        )  # fmt: skip
 
 
 def _has_phrase(settings: Settings, stores: Stores) -> bool:

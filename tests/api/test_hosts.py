@@ -256,8 +256,7 @@ def test_a_running_service_of_many_answers_each_by_name_and_says_who_is_shut(soc
     many = [replace(one, api=replace(one.api, port=0)) for one in society.settings.values()]
     with caplog.at_level("WARNING"):
         running = start_beside(*many, clock=society.rig.clock)
-    assert "garden-shut site=orchard" in caplog.text
-    assert "site=plot" not in caplog.text
+    assert "gardens-shut count=1 sites=orchard" in caplog.text
     at = {name: {"Host": host} for name, host in HOSTS.items()}
     try:
         with httpx.Client(base_url=running.address) as browser:
