@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import importlib
 import importlib.util
-from collections.abc import AsyncIterator
+import threading
+from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from typing import Any
-from urllib.parse import urlsplit
 
 from anyio import to_thread
 from fastapi import FastAPI
@@ -22,6 +22,7 @@ from propstick_api import (
     briefs,
     calendar_feed,
     forms,
+    hosts,
     metrics,
     nights,
     now,
@@ -31,7 +32,7 @@ from propstick_api import (
     skill,
     sowings,
 )
-from propstick_api.deps import Door, Service
+from propstick_api.deps import Door, Service, Stores
 from propstick_api.gate import Gate
 from propstick_api.guard import Guard
 from propstick_api.live import Live
@@ -48,29 +49,57 @@ at its next row, and sowings.
 
 
 def build(settings: Settings, *, clock: Clock) -> FastAPI:
-    """The application of one site.
+    """The application of one garden.
 
     Args:
         clock: What is now: the machine's clock, or a demonstration's.
     """
-    door = Door(settings)
-    service = Service(
+    stores = Stores()
+    service = _service(settings, clock, stores)
+    app = _application([service], stores, find=hosts.of_one(service))
+    app.state.service = service
+    return app
+
+
+def build_many(all_settings: Sequence[Settings], *, clock: Clock) -> FastAPI:
+    """The application of many gardens, each under a name of its own.
+
+    Raises:
+        ConfigError: one has no name, or another's.
+    """
+    stores, replaying = Stores(), threading.Lock()
+    services = [_service(one, clock, stores, replaying=replaying) for one in all_settings]
+    return _application(services, stores, find=hosts.of_many(services))
+
+
+def _service(
+    settings: Settings, clock: Clock, stores: Stores, *, replaying: threading.Lock | None = None
+) -> Service:
+    """One garden's; `replaying` is given where it is one of many."""
+    is_one_of_many = replaying is not None
+    door = Door(settings, stores)
+    return Service(
         settings=settings,
         clock=clock,
         door=door,
-        gate=Gate(lambda: door().access, listen=settings.api.listen, clock=clock),
-        live=Live(door, clock=clock, step_s=settings.garden.step_s),
+        gate=Gate(lambda: door().access, listen=settings.api.listen, clock=clock, always_asks=is_one_of_many),
+        live=Live(door, clock=clock, step_s=settings.garden.step_s, rests=is_one_of_many),
+        replaying=replaying or threading.Lock(),
     )
 
+
+def _application(services: Sequence[Service], stores: Stores, *, find: hosts.Find) -> FastAPI:
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         to_thread.current_default_thread_limiter().total_tokens = THREADS
-        await service.live.start()
+        for service in services:
+            await service.live.start()
         try:
             yield
         finally:
-            await service.live.stop()
-            door.close()
+            for service in services:
+                await service.live.stop()
+            stores.close()
 
     app = FastAPI(
         title="Propstick",
@@ -82,7 +111,7 @@ def build(settings: Settings, *, clock: Clock) -> FastAPI:
         redoc_url=None,
         responses=DOCUMENTED,
     )
-    app.state.service = service
+    app.state.lives = tuple(service.live for service in services)
     for module in (
         now, alarms, boxes, asked, briefs, nights, replays, sowings, season, skill, calendar_feed, metrics,
         sessions, forms,
@@ -91,14 +120,9 @@ def build(settings: Settings, *, clock: Clock) -> FastAPI:
     if importlib.util.find_spec(PAGE) is not None:
         app.include_router(importlib.import_module(PAGE).router, include_in_schema=False)
     add_handlers(app)
-    app.add_middleware(Guard, gate=service.gate, own_hosts=_own_hosts(settings))
+    app.add_middleware(Guard, find=find)
     app.openapi = lambda: _described(app)  # type: ignore[method-assign]
     return app
-
-
-def _own_hosts(settings: Settings) -> tuple[str, ...]:
-    host = urlsplit(settings.api.address).hostname if settings.api.address else None
-    return (host.lower(),) if host else ()
 
 
 def _described(app: FastAPI) -> dict[str, Any]:

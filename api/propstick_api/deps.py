@@ -25,6 +25,9 @@ from propstick.ports import Clock
 from propstick_api.gate import Gate
 from propstick_api.live import Live
 
+SCOPE_KEY = "propstick.service"
+"""Where the guard leaves the garden it found, in the ASGI scope."""
+
 
 class Site:
     """One site's side of the store, open."""
@@ -38,7 +41,7 @@ class Site:
         self.requests = Requests(store, name)
         self.sowings = Sowings(store, name)
         self.answers = Answers(store, name)
-        self.access = AccessBook(store)
+        self.access = AccessBook(store, name)
         sown = Sown(store, name, garden_file=settings.path)
         self._source = GardenSource(
             settings.path, settings.garden, sowings=sown, sowings_revision=sown.revision
@@ -55,6 +58,32 @@ class Site:
         return self._source()
 
 
+class Stores:
+    """Every store once, however many gardens are in it."""
+
+    def __init__(self) -> None:
+        self._stores: dict[str, Store] = {}
+        self._lock = threading.Lock()
+
+    def open(self, url: str) -> Store:
+        """The store of that url.
+
+        Raises:
+            StoreError: not there yet, older than this release, or not readable.
+        """
+        with self._lock:
+            if url not in self._stores:
+                self._stores[url] = open_store(url, create=False)
+            return self._stores[url]
+
+    def close(self) -> None:
+        """Closes what was opened."""
+        with self._lock:
+            for store in self._stores.values():
+                store.close()
+            self._stores.clear()
+
+
 class Door:
     """Opens the store when it is first needed, and again after it could not be opened.
 
@@ -62,8 +91,9 @@ class Door:
     up to date; until then every use raises what is the matter.
     """
 
-    def __init__(self, settings: Settings) -> None:
+    def __init__(self, settings: Settings, stores: Stores) -> None:
         self._settings = settings
+        self._stores = stores
         self._site: Site | None = None
         self._lock = threading.Lock()
 
@@ -78,25 +108,13 @@ class Door:
             return site
         with self._lock:
             if self._site is None:
-                store = open_store(self._settings.store.url, create=False)
-                try:
-                    self._site = Site(store, self._settings)
-                except BaseException:
-                    store.close()
-                    raise
+                self._site = Site(self._stores.open(self._settings.store.url), self._settings)
             return self._site
-
-    def close(self) -> None:
-        """Closes the store, if it was opened."""
-        with self._lock:
-            if self._site is not None:
-                self._site.store.close()
-                self._site = None
 
 
 @dataclass
 class Service:
-    """The parts of a running service."""
+    """The parts of a running service that are one garden's."""
 
     settings: Settings
     clock: Clock
@@ -113,8 +131,8 @@ class Service:
 
 
 async def service_of(request: Request) -> Service:
-    """The service this request came to."""
-    return request.app.state.service
+    """The garden this request is for; the guard has found it by its name."""
+    return request.scope[SCOPE_KEY]
 
 
 def site_of(service: Annotated[Service, Depends(service_of)]) -> Site:

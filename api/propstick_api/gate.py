@@ -41,6 +41,8 @@ class Gate:
     Args:
         book: Opens the store's side of it; asked late, for the store may not be there yet.
         listen: The address the service listens on.
+        always_asks: Nobody gets in without a credential, not even from this machine: where many gardens are
+            served, a garden without a pass phrase is shut.
         clock: For how long sessions and waits last.
         monotonic: For how long an answer of the store is remembered.
     """
@@ -51,11 +53,12 @@ class Gate:
         *,
         listen: str,
         clock: Clock,
+        always_asks: bool = False,
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         self._book = book
         self._monotonic = monotonic
-        self._is_open_to_all = is_loopback(listen)
+        self._is_open_to_all = is_loopback(listen) and not always_asks
         self._clock = clock
         self._lock = threading.Lock()
         self._looking = threading.Lock()

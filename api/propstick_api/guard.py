@@ -8,9 +8,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import ipaddress
 import logging
-import socket
 from contextlib import suppress
 from http.cookies import CookieError, SimpleCookie
 from urllib.parse import quote, urlsplit
@@ -23,7 +21,9 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from propstick.drawing import paper
 from propstick.errors import StoreError
+from propstick_api.deps import SCOPE_KEY
 from propstick_api.gate import COOKIE, Gate
+from propstick_api.hosts import Find
 from propstick_api.problems import problem
 
 log = logging.getLogger(__name__)
@@ -72,14 +72,12 @@ class Guard:
     """Wraps the application.
 
     Args:
-        gate: Whether a credential is needed, and which are good.
-        own_hosts: Names the service is reached by, besides `localhost`, addresses and `*.local`.
+        find: Which garden a name leads to; that one's gate is asked, and no route sees another.
     """
 
-    def __init__(self, app: ASGIApp, *, gate: Gate, own_hosts: tuple[str, ...] = ()) -> None:
+    def __init__(self, app: ASGIApp, *, find: Find) -> None:
         self._app = app
-        self._gate = gate
-        self._hosts = frozenset({"localhost", socket.gethostname().lower(), *own_hosts})
+        self._find = find
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "websocket":
@@ -101,6 +99,7 @@ class Guard:
         try:
             refused = await self._refusal(scope, headers)
             if refused is None:
+                await scope[SCOPE_KEY].live.wake()
                 await self._app(scope, _bounded(receive, _largest(scope)), send_safely)
                 return
         except StoreError as error:
@@ -117,30 +116,32 @@ class Guard:
 
     async def _refusal(self, scope: Scope, headers: Headers) -> Response | None:
         host = headers.get("host", "")
-        if not self._is_own(host):
+        service = self._find(host)
+        if service is None:
             return problem(
-                400, f"Host: got {host[:80]!r}, expected a name of this machine",
+                400, f"Host: got {host[:80]!r}, expected the name of a garden that is served here",
                 hint="set [api] address in the garden file to the name you use",
             )  # fmt: skip
+        scope[SCOPE_KEY] = service
         if len(scope.get("raw_path") or b"") + len(scope["query_string"]) > LONGEST_ADDRESS:
             return problem(414, f"address: expected at most {LONGEST_ADDRESS} bytes")
         if not _length_allows(headers, _largest(scope)):
             return problem(413, f"body: got more than {_largest(scope)} bytes, expected at most that")
         if scope["method"] not in READING and not _same_origin(headers, host):
             return problem(403, "Origin: got another site's page, expected our own")
-        return await self._unless_known(scope, headers)
+        return await self._unless_known(service.gate, scope, headers)
 
-    async def _unless_known(self, scope: Scope, headers: Headers) -> Response | None:
+    async def _unless_known(self, gate: Gate, scope: Scope, headers: Headers) -> Response | None:
         path = scope["path"]
         if path.startswith(OPEN_TO_ALL):
             return None
-        asking = self._gate.known_to_ask()
+        asking = gate.known_to_ask()
         if asking is None:
-            asking = await to_thread.run_sync(self._gate.is_asking)
+            asking = await to_thread.run_sync(gate.is_asking)
         if not asking:
             return None
         for token in _tokens(headers, is_reading=scope["method"] in READING):
-            if self._gate.remembers(token) or await to_thread.run_sync(self._gate.lets_in, token):
+            if gate.remembers(token) or await to_thread.run_sync(gate.lets_in, token):
                 return None
         if scope["method"] in READING and "text/html" in headers.get("accept", ""):
             return Response(status_code=303, headers={"Location": f"/sign-in?next={quote(path)}"})
@@ -148,23 +149,6 @@ class Guard:
             401, "credential: got none that is known, expected a session cookie or a bearer token",
             hint="sign in at /sign-in", headers={"WWW-Authenticate": 'Bearer realm="propstick"'},
         )  # fmt: skip
-
-    def _is_own(self, host: str) -> bool:
-        """Names of ours, and plain addresses: neither can be pointed at us by a stranger's name server."""
-        name = _without_port(host)
-        if name in self._hosts or name.endswith(".local"):
-            return True
-        try:
-            ipaddress.ip_address(name.strip("[]"))
-        except ValueError:
-            return False
-        return True
-
-
-def _without_port(host: str) -> str:
-    if host.startswith("["):
-        return host.partition("]")[0].lower() + "]"
-    return host.partition(":")[0].lower().rstrip(".")
 
 
 def _same_origin(headers: Headers, host: str) -> bool:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import asyncio
 import json
 import logging
+import time
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
@@ -28,6 +29,9 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 
 LOOK_EVERY_S = 1.0
+STALE_S = 3 * LOOK_EVERY_S
+REST_AFTER_S = 60.0
+"""So long after the last question a garden among many is let be. Our choice."""
 LATE_STEPS = 3
 MOST_STREAMS = 256
 
@@ -81,9 +85,12 @@ class Live:
     Args:
         door: Opens the store.
         step_s: Of the garden file, until a row says otherwise.
+        rests: Looks only while somebody asks: of many gardens most are looked at by nobody just now.
     """
 
-    def __init__(self, door: Callable[[], Site], *, clock: Clock, step_s: int) -> None:
+    def __init__(self, door: Callable[[], Site], *, clock: Clock, step_s: int, rests: bool = False) -> None:
+        self._rests = rests
+        self._asked_s = self._looked_s = float("-inf")
         self._door = door
         self._clock = clock
         self._step_s = step_s
@@ -99,9 +106,21 @@ class Live:
         self.is_ending = False
 
     async def start(self) -> None:
-        """Looks once, then every second, on the loop this is called from."""
+        """Looks once, then every second, on the loop this is called from; one that rests is woken."""
+        if self._rests:
+            return
         await self.look()
         self._task = asyncio.create_task(self._follow(), name="live")
+
+    async def wake(self) -> None:
+        """Somebody asks: what is shown is not older than some looks."""
+        self._asked_s = time.monotonic()
+        if not self._rests:
+            return
+        if self._task is None or self._task.done():
+            self._task = asyncio.create_task(self._follow(), name="live")
+        if self._asked_s - self._looked_s > STALE_S:
+            await self.look()
 
     async def stop(self) -> None:
         """Ends looking, and every stream."""
@@ -122,6 +141,7 @@ class Live:
         if self._looking is None:
             self._looking = asyncio.Lock()
         async with self._looking:
+            self._looked_s = time.monotonic()
             board = await self._new_board()
             self.board = board or self.board
             status = self.health().status
@@ -178,12 +198,15 @@ class Live:
             changed.set()
 
     async def _follow(self) -> None:
-        while True:
+        while not self._may_rest():
             await asyncio.sleep(LOOK_EVERY_S)
             try:
                 await self.look()
             except Exception:  # one bad row must not end the page for good
                 log.exception("live-fault")
+
+    def _may_rest(self) -> bool:
+        return self._rests and not self.streams and time.monotonic() - self._asked_s > REST_AFTER_S
 
     def _read(self) -> Board | None:
         """The new board, None where nothing has moved. Runs in a thread."""

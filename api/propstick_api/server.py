@@ -9,7 +9,7 @@ import socket
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
@@ -19,11 +19,11 @@ import uvicorn
 from propstick.app.settings import ApiSettings, Settings
 from propstick.edges.access import AccessBook
 from propstick.edges.clock import SystemClock
-from propstick.edges.database import open_store
 from propstick.edges.service import tell_service, watchdog_s
 from propstick.errors import ConfigError, PropstickError, StoreError
 from propstick.ports import Clock
-from propstick_api.app import build
+from propstick_api.app import build, build_many
+from propstick_api.deps import Stores
 from propstick_api.gate import is_loopback
 
 log = logging.getLogger(__name__)
@@ -32,23 +32,25 @@ GRACE_S = 3
 """An event stream that does not end by itself is cut after so long."""
 MOST_CONNECTIONS = 600
 START_S = 30.0
+MOST_NAMED = 20
+"""Gardens named in one line of the log."""
 
 
-def serve(settings: Settings) -> int:
-    """Serves until SIGTERM or Ctrl-C.
+def serve(*all_settings: Settings) -> int:
+    """Serves one garden, or several by their names, until SIGTERM or Ctrl-C.
 
     Raises:
-        ConfigError: an address on a network without a pass phrase.
+        ConfigError: an address on a network without a pass phrase; several gardens that cannot be told apart.
         PropstickError: the address cannot be listened on.
     """
     logging.basicConfig(level=logging.INFO, stream=sys.stdout, format="%(message)s")
-    _must_be_safe(settings)
-    server = _server(settings, SystemClock())
+    server = _server(all_settings, SystemClock())
     server.watchdog_s = watchdog_s()
-    listening = _socket(settings.api)
+    api = all_settings[0].api
+    listening = _socket(api)
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda *_: server.ask_to_stop())
-    log.info("service-started address=%s", _address(settings.api, listening))
+    log.info("service-started address=%s gardens=%d", _address(api, listening), len(all_settings))
     tell_service("READY=1")
     server.run(sockets=[listening])
     log.info("service-stopped")
@@ -69,22 +71,22 @@ class Running:
         self._thread.join(GRACE_S + 10)
 
 
-def start_beside(settings: Settings, *, clock: Clock) -> Running:
+def start_beside(*all_settings: Settings, clock: Clock) -> Running:
     """Starts on the settings' address, or on a free port if that one is taken.
 
     Raises:
-        ConfigError: an address on a network without a pass phrase.
+        ConfigError: as `serve`.
         PropstickError: the address cannot be listened on, or the service did not start.
     """
-    _must_be_safe(settings)
-    listening = _socket(settings.api, or_any_port=True)
-    server = _server(settings, clock)
+    server = _server(all_settings, clock)
+    api = all_settings[0].api
+    listening = _socket(api, or_any_port=True)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, name="service", daemon=True)
     thread.start()
     if not server.is_up.wait(START_S) or not server.started:
         server.ask_to_stop()
         raise PropstickError("service: did not start", hint="the log says why")
-    return Running(_address(settings.api, listening), server, thread)
+    return Running(_address(api, listening), server, thread)
 
 
 class Server(uvicorn.Server):
@@ -123,11 +125,19 @@ class Server(uvicorn.Server):
             self.is_up.set()
 
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
-        self.config.app.state.service.live.end_streams()
+        for live in self.config.app.state.lives:
+            live.end_streams()
         await super().shutdown(sockets)
 
 
-def _server(settings: Settings, clock: Clock) -> Server:
+def _server(all_settings: Sequence[Settings], clock: Clock) -> Server:
+    if len(all_settings) == 1:
+        _must_be_safe(all_settings[0])
+        app = build(all_settings[0], clock=clock)
+    else:
+        _must_listen_alike(all_settings)
+        _say_which_are_shut(all_settings)
+        app = build_many(all_settings, clock=clock)
     options: dict[str, Any] = {
         "loop": "asyncio",
         "http": _http(),
@@ -142,7 +152,7 @@ def _server(settings: Settings, clock: Clock) -> Server:
         "timeout_graceful_shutdown": GRACE_S,
         "h11_max_incomplete_event_size": 32 * 1024,
     }
-    return Server(uvicorn.Config(build(settings, clock=clock), **options))
+    return Server(uvicorn.Config(app, **options))
 
 
 def _http() -> str:
@@ -154,21 +164,49 @@ def _http() -> str:
     return "httptools"
 
 
+def _must_listen_alike(all_settings: Sequence[Settings]) -> None:
+    """One service listens at one place."""
+    first = all_settings[0]
+    for settings in all_settings:
+        if (settings.api.listen, settings.api.port) != (first.api.listen, first.api.port):
+            raise ConfigError(
+                f"{settings.path}: [api] listen and port: got {settings.api.listen} {settings.api.port}, "
+                f"expected {first.api.listen} {first.api.port} as in {first.path}",
+                hint="gardens that are served together listen at one place and differ by address",
+            )
+
+
+def _say_which_are_shut(all_settings: Sequence[Settings]) -> None:
+    stores = Stores()
+    shut = [one for one in all_settings if not _has_phrase(one, stores)]
+    stores.close()
+    if shut:
+        names = [one.garden.site.name for one in shut]
+        log.warning(
+            "gardens-shut count=%d sites=%s reason='no pass phrase' hint='propstick passphrase --garden %s'",
+            len(shut), ",".join(names[:MOST_NAMED]) + ("…" if names[MOST_NAMED:] else ""), shut[0].path,
+        )  # fmt: skip
+
+
+def _has_phrase(settings: Settings, stores: Stores) -> bool:
+    try:
+        return AccessBook(stores.open(settings.store.url), settings.garden.site.name).has_passphrase()
+    except StoreError as error:
+        if error.reason not in ("missing", "old"):
+            raise
+        return False
+
+
 def _must_be_safe(settings: Settings) -> None:
     """Only this machine may look without a pass phrase."""
     listen = settings.api.listen
     if is_loopback(listen):
         return
+    stores = Stores()
     try:
-        store = open_store(settings.store.url, create=False)
-        try:
-            has_phrase = AccessBook(store).has_passphrase()
-        finally:
-            store.close()
-    except StoreError as error:
-        if error.reason not in ("missing", "old"):
-            raise
-        has_phrase = False
+        has_phrase = _has_phrase(settings, stores)
+    finally:
+        stores.close()
     if not has_phrase:
         raise ConfigError(
             f"[api] listen: got {listen!r} and no pass phrase, expected one before others can look in",

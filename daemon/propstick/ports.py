@@ -73,6 +73,9 @@ class Publisher(Protocol):
     def publish(self, topic: str, payload: str, *, retain: bool = True) -> bool:
         """Queues the message; False if it was dropped. Never blocks on the network."""
 
+    def strays(self) -> frozenset[str]:
+        """Alarm topics that a life before left standing and this one has not published; each is said once."""
+
 
 class Inbox(Protocol):
     """Where wireless readings and remote requests arrive."""

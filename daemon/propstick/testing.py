@@ -150,6 +150,7 @@ class FakeBroker:
         self._requests: list[tuple[str, dict[str, Any]]] = []
         self.retained: dict[str, str] = {}
         self.published: list[tuple[str, str]] = []
+        self._strays: frozenset[str] = frozenset()
         self.is_up = True
 
     def put(self, *readings: Reading) -> None:
@@ -172,6 +173,7 @@ class FakeBroker:
         """The watch died and is back."""
         self._waiting = self._taken + self._waiting
         self._taken = []
+        self._strays = frozenset(topic for topic in self.retained if topic.startswith("alarms/"))
 
     def take_requests(self) -> tuple[tuple[str, dict[str, Any]], ...]:
         taken, self._requests = tuple(self._requests), []
@@ -186,3 +188,7 @@ class FakeBroker:
         elif retain:
             self.retained.pop(topic, None)
         return True
+
+    def strays(self) -> frozenset[str]:
+        found, self._strays = self._strays, frozenset()
+        return found

@@ -60,7 +60,7 @@ def test_each_alarm_of_a_notice_has_its_own_button(rig, client):
 
 def test_a_link_works_without_signing_in_and_opens_nothing_else(rig):
     """It is a key to one answer: the rest stays shut."""
-    AccessBook(open_store(rig.settings.store.url)).set_passphrase(PHRASE, now_s=0)
+    AccessBook(open_store(rig.settings.store.url), "plot").set_passphrase(PHRASE, now_s=0)
     client = rig.client()
     link = _link(rig, FROST)
     assert client.get("/v1/now").status_code == 401
@@ -94,7 +94,7 @@ def test_an_alarm_that_is_over_is_not_asked_for(rig, client):
 @pytest.fixture
 def locked(rig):
     """The service of a garden with a pass phrase."""
-    AccessBook(open_store(rig.settings.store.url)).set_passphrase(PHRASE, now_s=rig.clock.wall_s())
+    AccessBook(open_store(rig.settings.store.url), "plot").set_passphrase(PHRASE, now_s=rig.clock.wall_s())
     return rig.client()
 
 

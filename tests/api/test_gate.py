@@ -14,7 +14,7 @@ class Sight:
     """A gate with its store and clocks."""
 
     def __init__(self, folder, listen="127.0.0.1"):
-        self.book = AccessBook(open_store(f"sqlite:///{folder}/gate.db"))
+        self.book = AccessBook(open_store(f"sqlite:///{folder}/gate.db"), "plot")
         self.clock = HandClock()
         self.gate = Gate(lambda: self.book, listen=listen, clock=self.clock, monotonic=self.clock.monotonic_s)
 

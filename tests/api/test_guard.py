@@ -11,7 +11,7 @@ PHRASE = "wax arm and glass"
 
 def _set_phrase(rig):
     store = open_store(rig.settings.store.url)
-    AccessBook(store).set_passphrase(PHRASE, now_s=rig.clock.wall_s())
+    AccessBook(store, "plot").set_passphrase(PHRASE, now_s=rig.clock.wall_s())
     store.close()
 
 

@@ -4,16 +4,16 @@ import anyio
 import pytest
 
 from propstick_api import live as module
-from propstick_api.deps import Door
+from propstick_api.deps import Door, Stores
 from propstick_api.live import Live
 
 
 @pytest.fixture
 def live(rig):
     """A live board that looks only when told."""
-    door = Door(rig.settings)
-    yield Live(door, clock=rig.clock, step_s=300)
-    door.close()
+    stores = Stores()
+    yield Live(Door(rig.settings, stores), clock=rig.clock, step_s=300)
+    stores.close()
 
 
 def test_a_row_is_read_once_however_often_one_looks(live, monkeypatch):
@@ -97,3 +97,34 @@ def test_a_store_in_trouble_keeps_the_board_and_says_so(rig, live, monkeypatch):
     assert (said.status, said.detail) == ("store-trouble", "store: disk gone")
     assert live.board is not None
     assert live.health().is_good
+
+
+def test_one_of_many_is_looked_at_only_while_somebody_asks(rig, monkeypatch):
+    """Woken it knows the newest row at once; a minute after the last question it is let be."""
+    monkeypatch.setattr(module, "LOOK_EVERY_S", 0.01)
+    monkeypatch.setattr(module, "REST_AFTER_S", 0.1)
+    monkeypatch.setattr(module, "STALE_S", 0.03)
+    stores = Stores()
+    live = Live(Door(rig.settings, stores), clock=rig.clock, step_s=300, rests=True)
+    looks = []
+    look = live.look
+    monkeypatch.setattr(live, "look", lambda: looks.append(1) or look())
+
+    async def lives():
+        await live.start()
+        assert looks == []
+        await live.wake()
+        assert live.board is not None
+        first = live.board.row_s
+        with anyio.fail_after(5):
+            await live._task
+        rested = len(looks)
+        await anyio.sleep(0.1)
+        assert len(looks) == rested > 1
+        rig.live_rows(1)
+        await live.wake()
+        assert live.board.row_s > first
+        await live.stop()
+
+    anyio.run(lives)
+    stores.close()

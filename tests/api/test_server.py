@@ -25,7 +25,7 @@ def test_a_network_address_needs_a_pass_phrase_first(rig, listen):
     with pytest.raises(ConfigError, match="no pass phrase") as refused:
         start_beside(_listening(rig, listen), clock=rig.clock)
     assert "propstick passphrase" in refused.value.hint
-    AccessBook(open_store(rig.settings.store.url)).set_passphrase("wax arm and glass", now_s=0)
+    AccessBook(open_store(rig.settings.store.url), "plot").set_passphrase("wax arm and glass", now_s=0)
     _must_be_safe(_listening(rig, listen))
 
 
@@ -40,7 +40,7 @@ def test_without_a_store_a_network_address_is_refused_too(rig, tmp_path):
 @pytest.mark.slow
 def test_on_a_network_address_everybody_signs_in(rig):
     """Also from this machine."""
-    AccessBook(open_store(rig.settings.store.url)).set_passphrase("wax arm and glass", now_s=0)
+    AccessBook(open_store(rig.settings.store.url), "plot").set_passphrase("wax arm and glass", now_s=0)
     running = start_beside(_listening(rig, "0.0.0.0"), clock=rig.clock)
     try:
         with httpx.Client(base_url=running.address) as browser:
@@ -78,7 +78,7 @@ def test_the_loop_that_answers_tells_the_service_manager(rig, monkeypatch, asked
     """Once a third of what the manager asks for; beside a watch, which speaks for the process, never."""
     said = []
     monkeypatch.setattr("propstick_api.server.tell_service", said.append)
-    server = _server(rig.settings, rig.clock)
+    server = _server([rig.settings], rig.clock)
     server.watchdog_s = asked_s
     server.should_exit = True  # one tick, and it says that it ends
     assert asyncio.run(server.on_tick(1)) is True

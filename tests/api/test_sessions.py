@@ -12,7 +12,7 @@ PHRASE = "wax arm and glass"
 def locked(rig):
     """The service of a garden with a pass phrase."""
     store = open_store(rig.settings.store.url)
-    AccessBook(store).set_passphrase(PHRASE, now_s=rig.clock.wall_s())
+    AccessBook(store, "plot").set_passphrase(PHRASE, now_s=rig.clock.wall_s())
     store.close()
     return rig.client()
 

@@ -6,7 +6,7 @@ import threading
 import pytest
 
 from propstick.app import housekeeping
-from propstick.app.housekeeping import Housekeeping
+from propstick.app.housekeeping import Calendar, Housekeeping
 
 
 def chores(tmp_path, **more):
@@ -65,9 +65,28 @@ def test_every_chore_would_rather_be_late_than_dropped(tmp_path):
     """APScheduler's default drops a job that is a second late."""
     keeping = chores(tmp_path, backup=lambda: None, heartbeat_url="http://127.0.0.1:9/")
     keeping.start()
-    jobs = {job.id: job for job in keeping._scheduler.get_jobs()}
+    jobs = {job.id: job for job in keeping._calendar._scheduler.get_jobs()}
     keeping.stop()
     assert set(jobs) == {"disk", "backup", "heartbeat", "prune"}
     assert all(
         job.misfire_grace_time is None and job.coalesce and job.max_instances == 1 for job in jobs.values()
     )
+
+
+def test_sites_of_one_daemon_share_a_calendar_that_ends_with_the_last(tmp_path):
+    """Each has its own chores, but a store that they share is backed up once."""
+    calendar = Calendar()
+    more = {"backup": lambda: None, "heartbeat_url": "http://127.0.0.1:9/", "calendar": calendar}
+    east, west = (
+        Housekeeping(folder=None, prune=lambda: None, zone="UTC", site=site, store="s.db", **more)
+        for site in ("east", "west")
+    )
+    for site in (east, west):
+        site.start()
+    jobs = {job.id for job in calendar._scheduler.get_jobs()}
+    assert jobs == {"prune east", "prune west", "heartbeat east", "heartbeat west", "backup s.db"}
+    east.stop()
+    assert calendar._scheduler.running
+    east.stop()
+    west.stop()
+    assert not calendar._scheduler.running

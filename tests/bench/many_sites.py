@@ -1,9 +1,11 @@
-"""Many sites on one machine: `python -m tests.bench.many_sites [N ...]`, the first N on SQLite too.
+"""Many sites on one machine: `python -m tests.bench.many_sites [--briefs] [N ...]`.
 
 N sites of eight probes, each with three days behind it, send a reading a probe and minute through a
-real mosquitto to real daemons (`propstick watch FOLDER`, a folder for every 250 sites) that store in a
-real PostgreSQL, every commit synced. Counted over a few minutes: processor time by part, rows that were
-stored before the next fell due, memory. The nodes run on the same machine and are counted apart.
+real mosquitto to real daemons (`propstick watch --garden FOLDER`, a folder for every thousand sites)
+that store in a real PostgreSQL, every commit synced; the first N in SQLite too. Counted over a few
+minutes: processor time by part, rows that were stored before the next fell due, memory. The nodes run
+on the same machine and are counted apart. With `--briefs`, on PostgreSQL only, the first of those
+minutes is that of everybody's morning brief, and each is pushed to a phone of its own.
 """
 
 from __future__ import annotations
@@ -19,14 +21,18 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import psutil
 from paho.mqtt.client import Client, MQTTv5
 from paho.mqtt.enums import CallbackAPIVersion
 from sqlalchemy import text
+from tests.bench.many_phones import Phones, phones
 from tests.bench.season import garden, values
+from tests.noon import noon_zone
 from tests.servers import mosquitto, postgresql
 
 from propstick.app.config import load
@@ -39,12 +45,14 @@ from propstick.records import Outcome
 from propstick.times import DAY_S
 
 STEP_S, DAYS = 60, 3
-SITES_A_DAEMON = 250
-"""paho waits with select(2), which knows 1,024 open files; a connection takes three."""
+SITES_A_DAEMON = 1000
+"""One daemon keeps one core busy."""
 ROWS = 3
 SENT_AFTER_S = 20
 """Nodes send in the middle of the minute, all within some ten seconds."""
 NODE = "n1"
+BRIEF_AFTER_S, BRIEF_AFTER_A_SITE_S = 180.0, 0.2
+"""Time for all to be watching before the minute of the briefs."""
 
 
 @dataclass(frozen=True)
@@ -69,10 +77,12 @@ class Found:
     watch_mib_a_site: float
     database_mib: float
     busy: float
+    pushed: str = "-"
+    """Briefs that came, and how long after their row the last did."""
 
 
-def measure(sites: int, database: str, rows: int = ROWS) -> Found:
-    """Runs `sites` sites for `rows` minutes."""
+def measure(sites: int, database: str, rows: int = ROWS, *, briefs: bool = False) -> Found:
+    """Runs `sites` sites for `rows` minutes; with `briefs` the first of them is that of the morning brief."""
     with ExitStack() as stack:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory(dir=".")))
         on_server = database == "postgresql"
@@ -80,7 +90,9 @@ def measure(sites: int, database: str, rows: int = ROWS) -> Found:
         url = server.url if server else f"sqlite:///{folder.resolve()}/many.db"
         broker = stack.enter_context(mosquitto())
         names = [f"plot{k}" for k in range(sites)]
-        folders = _gardens(folder, names, url, broker.port)
+        brief_s = int(time.time() + BRIEF_AFTER_S + BRIEF_AFTER_A_SITE_S * sites) // STEP_S * STEP_S
+        pushed = stack.enter_context(phones(folder)) if briefs else None
+        folders = _gardens(folder, names, url, broker.port, _person(brief_s, pushed) if pushed else "")
         store = stack.enter_context(closing(open_store(url)))
         _lived(store, names, load(next(folders[0].glob("*.toml"))).garden)
         begun = time.time()
@@ -91,12 +103,15 @@ def measure(sites: int, database: str, rows: int = ROWS) -> Found:
         time.sleep(5.0)  # the nodes' process begins
         sent_s = time.time() + STEP_S - (time.time() - SENT_AFTER_S) % STEP_S
         first_s = (int(sent_s) // STEP_S + 1) * STEP_S  # the first row that finds readings
-        _until(lambda: time.time() >= first_s - 1, 3 * STEP_S)
+        if briefs:
+            assert first_s <= brief_s, "not all were watching before their brief"
+            first_s = brief_s
+        _until(lambda: time.time() >= first_s - 1, first_s + 3 * STEP_S - time.time())
         parts = {
             "watch": [daemon.pid for daemon in daemons],
             "database": [server.pid] if server else [],
             "broker": [broker.pid],
-            "nodes": [nodes.pid],
+            "nodes": [nodes.pid, *([pushed.pid] if pushed else [])],
         }
         at, idle = {name: _cpu_s(pids) for name, pids in parts.items()}, psutil.cpu_times()
         stored_at = _follow(store, [first_s + STEP_S * k for k in range(rows)], sites)
@@ -115,11 +130,29 @@ def measure(sites: int, database: str, rows: int = ROWS) -> Found:
             counted, sites * rows * 8, watch_mib, watch_mib / sites,
             sum(_memory_mib(pid) for pid in parts["database"]),
             1 - idle_s / (STEP_S * rows * (os.cpu_count() or 1)),
+            _pushed(pushed.came(), brief_s) if pushed else "-",
         )  # fmt: skip
 
 
-def _gardens(folder: Path, names: Sequence[str], url: str, port: int) -> list[Path]:
+def _person(brief_s: int, phone: Phones) -> str:
+    """For each file: everybody leaves home at the same time, and is told at `brief_s` what to do before."""
+    zone = noon_zone()
+    leaves = datetime.fromtimestamp(brief_s + 1800, ZoneInfo(zone))
+    return (
+        f'[person]\nleaves = "{leaves:%H:%M}"\nback = "18:00"\n'
+        'away_days = ["mon", "tue", "wed", "thu", "fri", "sat", "sun"]\n'
+        f'[push]\nmorning_before_minutes = 30\nurls = ["json://127.0.0.1:{phone.port}/SITE"]\n'
+    )
+
+
+def _pushed(came: dict[str, list[float]], brief_s: int) -> str:
+    since = sorted(at_s - brief_s for times in came.values() for at_s in times if at_s >= brief_s)
+    return f"{len(since):,} of {len(came):,} sites, the last {since[-1]:.0f} s after" if since else "none"
+
+
+def _gardens(folder: Path, names: Sequence[str], url: str, port: int, person: str = "") -> list[Path]:
     """Garden files, a folder for each daemon."""
+    zone = noon_zone() if person else "Europe/London"
     plot = garden(3)
     folders = []
     for k, name in enumerate(names):
@@ -127,7 +160,8 @@ def _gardens(folder: Path, names: Sequence[str], url: str, port: int) -> list[Pa
             folders.append(folder / f"gardens{k // SITES_A_DAEMON}")
             folders[-1].mkdir()
         lines = [
-            f'[site]\nname = "{name}"\nlatitude = 51.0\nlongitude = 0.0\nzone = "Europe/London"\n',
+            f'[site]\nname = "{name}"\nlatitude = 51.0\nlongitude = 0.0\nzone = "{zone}"\n',
+            person.replace("SITE", name),
             f'[store]\nurl = "{url}"\n[mqtt]\nport = {port}\n[onewire]\ntree = "none"\n',
             *(f'[[box]]\nname = "{box.name}"\n' for box in plot.boxes),
         ]
@@ -260,7 +294,7 @@ def _until(holds: Callable[[], bool], within_s: float) -> None:
 HEAD = (
     "| sites | database | daemons | all watching after "
     "| CPU ms a site and row: watch / database / broker (nodes) | rows on time | half / all stored after "
-    "| readings | memory: a site / watches / database | cores busy |"
+    "| readings | memory: a site / watches / database | cores busy | briefs pushed |"
 )
 
 
@@ -272,18 +306,21 @@ def line(found: Found) -> str:
         f"| {found.on_time:,} of {found.rows:,} | {found.half_s:.1f} / {found.last_s:.1f} s "
         f"| {found.readings:,} of {found.sent:,} "
         f"| {found.watch_mib_a_site:.1f} / {found.watch_mib:.0f} / {found.database_mib:.0f} MiB "
-        f"| {found.busy:.0%} |"
+        f"| {found.busy:.0%} | {found.pushed} |"
     )
 
 
 def main(words: Sequence[str]) -> int:
-    numbers = [int(word) for word in words] or [10, 100, 500]
+    briefs = "--briefs" in words
+    numbers = [int(word) for word in words if word != "--briefs"] or [10, 100, 500]
     print(HEAD)
-    print("|" + " --- |" * 10, flush=True)
-    runs = [(numbers[0], "sqlite"), *((n, "postgresql") for n in numbers)]
+    print("|" + " --- |" * 11, flush=True)
+    runs = [(n, "postgresql") for n in numbers]
+    if not briefs:
+        runs.insert(0, (numbers[0], "sqlite"))
     all_on_time = True
     for sites, database in runs:
-        found = measure(sites, database)
+        found = measure(sites, database, briefs=briefs)
         print(line(found), flush=True)
         all_on_time &= found.on_time == found.rows
     return 0 if all_on_time else 1

@@ -169,7 +169,7 @@ class MosquittoHome:
         for name, word in [("propstick", "watch-word"), *((node, f"{node}-word") for node in self.NODES)]:
             command = ["mosquitto_passwd", "-b", str(passwords), name, word]
             subprocess.run(command, check=True, capture_output=True)
-        (folder / "acl").write_text(mqtt_acl("plot", self.NODES))
+        (folder / "acl").write_text(mqtt_acl("plot", self.NODES) + "\n" + mqtt_acl("orchard", ()))
         self._certify()
         config = mosquitto_config(
             password_file=passwords, acl_file=folder / "acl", data_folder=folder / "data", port=self.port,

@@ -4,8 +4,10 @@ import hashlib
 import sqlite3
 
 import pytest
+from sqlalchemy import delete, insert, select
 
-from propstick.edges.access import AccessBook, Tries
+from propstick.edges import schema
+from propstick.edges.access import AccessBook, Tries, token_hash
 from propstick.edges.database import open_store
 from propstick.errors import InputError
 
@@ -16,7 +18,7 @@ PHRASE = "wax arm and glass"
 def book(tmp_path):
     """The access side of a new store."""
     store = open_store(f"sqlite:///{tmp_path}/a.db")
-    yield AccessBook(store)
+    yield AccessBook(store, "plot")
     store.close()
 
 
@@ -64,8 +66,6 @@ def test_a_phrase_too_short_or_too_long_is_refused(book, phrase):
 
 def test_a_session_has_an_end(book):
     """And is looked up by its hash only."""
-    from propstick.edges.access import token_hash
-
     token = book.open_session("x", now_s=100, lasts_s=60)
     assert book.session_until(token_hash(token), now_s=159) == 160
     assert book.session_until(token_hash(token), now_s=160) is None
@@ -76,8 +76,6 @@ def test_a_session_has_an_end(book):
 
 def test_a_new_phrase_ends_sessions_and_waiting(book):
     """Whoever set it starts anew."""
-    from propstick.edges.access import token_hash
-
     book.set_passphrase(PHRASE, now_s=0)
     token = book.open_session("x", now_s=0, lasts_s=60)
     book.note_tries(Tries(9, 60), now_s=0)
@@ -92,3 +90,48 @@ def test_removing_the_phrase(book):
     book.set_passphrase(PHRASE, now_s=0)
     assert book.remove_passphrase()
     assert not book.has_passphrase()
+
+
+def test_each_site_has_its_own_phrase_sessions_and_waiting(store):
+    """Two gardens of one database: what is done at one changes nothing for the other."""
+    east, west = AccessBook(store, "east"), AccessBook(store, "west")
+    east.set_passphrase(PHRASE, now_s=0)
+    assert not west.has_passphrase()
+    assert not west.matches(PHRASE)
+    west.set_passphrase("quite another phrase", now_s=0)
+    assert east.matches(PHRASE)
+    token, other = (book.open_session("x", now_s=0, lasts_s=60) for book in (east, west))
+    assert west.session_until(token_hash(token), now_s=1) is None
+    west.close_session(token)
+    assert east.session_until(token_hash(token), now_s=1) == 60
+    west.note_tries(Tries(9, 60), now_s=0)
+    assert east.tries() == Tries()
+    west.set_passphrase("a third one now", now_s=0)
+    assert east.session_until(token_hash(token), now_s=1) == 60
+    assert west.session_until(token_hash(other), now_s=1) is None
+    assert west.remove_passphrase()
+    assert east.has_passphrase()
+    assert east.session_until(token_hash(token), now_s=1) == 60
+
+
+def test_a_phrase_of_a_release_before_opens_a_store_of_one_garden_only(store):
+    """It had no garden's name; the first phrase that is set anew takes its place."""
+    lone, old = AccessBook(store, "east"), {"name": "passphrase", "changed_s": 0}
+    lone.set_passphrase(PHRASE, now_s=0)
+    with store.write() as connection:
+        kept = connection.scalar(select(schema.settings.c.value))
+        connection.execute(delete(schema.settings))
+        connection.execute(insert(schema.settings).values(value=kept, **old))
+    assert lone.matches(PHRASE)
+    store.site("east"), store.site("west")
+    assert not AccessBook(store, "west").has_passphrase()
+    assert not lone.has_passphrase()
+
+
+def test_a_new_phrase_leaves_none_from_before(store):
+    lone = AccessBook(store, "east")
+    with store.write() as connection:
+        connection.execute(insert(schema.settings).values(name="passphrase", value="old", changed_s=0))
+    lone.set_passphrase(PHRASE, now_s=0)
+    assert lone.remove_passphrase()
+    assert not lone.has_passphrase()

@@ -211,8 +211,8 @@ class RealMail:
         assert self._until(lambda: len(self.broker._waiting) >= len(readings))
 
     def die_and_return(self, expected):
-        link = self.broker._client.socket()
-        self.broker._client.loop_stop()
+        link = self.broker._line.client.socket()
+        self.broker._line.client.loop_stop()
         link.close()
         self._live()
         assert self._until(lambda: len(self.broker._waiting) >= expected)
@@ -282,3 +282,17 @@ def test_a_publisher_takes_and_clears_retained_topics(mail):
     assert mail.broker.publish("boxes/north/now", "{}") is True
     assert mail.broker.publish("boxes/north/now", "") is True
     assert mail.broker.take_requests() == ()
+
+
+@MAIL
+def test_a_publisher_finds_the_alarm_topics_a_life_before_left_standing(mail, until):
+    """Each once; and none that it has published itself."""
+    assert mail.broker.publish("alarms/north/heat", "{}")
+    assert mail.broker.publish("boxes/north/now", "{}")
+    mail.die_and_return(0)
+    found = set()
+    assert until(lambda: found.update(mail.broker.strays()) or found)
+    assert found == {"alarms/north/heat"}
+    assert mail.broker.publish("alarms/north/heat", "")
+    mail.die_and_return(0)
+    assert mail.broker.strays() == frozenset()

@@ -10,7 +10,7 @@ import pytest
 
 from propstick.edges import mqtt
 from propstick.edges.mqtt import Broker
-from propstick.edges.mqtt_client import make_client, try_broker
+from propstick.edges.mqtt_client import connect, make_client, try_broker
 from propstick.errors import ConfigError
 from propstick.records import Reading
 
@@ -85,8 +85,8 @@ def collect(broker, count, until):
 
 def fall_dead(broker):
     """The process is killed: nothing more is said, the socket closes without a goodbye."""
-    link = broker._client.socket()
-    broker._client.loop_stop()
+    link = broker._line.client.socket()
+    broker._line.client.loop_stop()
     link.close()
 
 
@@ -98,7 +98,7 @@ def retained(broker_home, topic, until):
     listener.on_message = lambda c, u, m: (told.update({m.topic: m.payload.decode()}), c.ack(m.mid, m.qos))
     listener.on_connect = lambda c, *_: c.subscribe([(topic, 1), ("propstick/plot/end", 1)])
     listener.on_subscribe = lambda *_: subscribed.set()
-    mqtt.connect(listener, broker_home.access(), keep_session=False)
+    connect(listener, broker_home.access(), keep_session=False)
     listener.loop_start()
     assert subscribed.wait(10)
     # Retained messages come before anything published after the subscription.
@@ -138,7 +138,7 @@ def test_a_broken_connection_doubles_nothing(make_broker, make_node, until):
     collect(broker, 1, until)
     say(node, pack(1))
     assert until(lambda: broker._waiting)
-    broker._client.socket().shutdown(2)
+    broker._line.client.socket().shutdown(2)
     assert until(lambda: broker.counts["redelivered"] == 2)
     assert [r.time_ms for r in broker.take()] == [(TIME_S + 1) * 1000]
     broker.committed()
@@ -154,9 +154,9 @@ def test_a_lost_acknowledgement_doubles_nothing(make_broker, make_node, monkeypa
     say(node, pack(0))
     collect(broker, 1, until)
     with monkeypatch.context() as patch:
-        patch.setattr(broker._client, "ack", lambda mid, qos: None)
+        patch.setattr(broker._line.client, "ack", lambda mid, qos: None)
         broker.committed()
-    broker._client.socket().shutdown(2)
+    broker._line.client.socket().shutdown(2)
     assert until(lambda: broker.counts["redelivered"] == 1)
     say(node, pack(1))
     assert [r.time_ms for r in collect(broker, 1, until)] == [(TIME_S + 1) * 1000]
@@ -284,7 +284,7 @@ def test_a_pack_without_date_counts_once(make_broker, make_node, until):
 def test_requests_come_from_afar_but_not_from_the_past(broker_home, make_broker, until):
     """A retained wish was carried out long ago; a fresh one is taken once."""
     person = make_client(broker_home.access(), "person")
-    mqtt.connect(person, broker_home.access(), keep_session=False)
+    connect(person, broker_home.access(), keep_session=False)
     person.loop_start()
     assert until(person.is_connected)
     topic = "propstick/plot/requests"
@@ -342,10 +342,10 @@ def test_a_dead_thread_is_started_again(make_broker, make_node, until):
     def fail(*_):
         raise RuntimeError("planted")
 
-    broker._client.on_message, ours = fail, broker._client.on_message
+    broker._line.client.on_message, ours = fail, broker._line.client.on_message
     say(node, pack(1))
-    assert until(lambda: not broker._network_thread.is_alive())
-    broker._client.on_message = ours
+    assert until(lambda: not broker._line.network_thread.is_alive())
+    broker._line.client.on_message = ours
     assert [r.time_ms for r in collect(broker, 1, until)] == [(TIME_S + 1) * 1000]
     assert broker.counts["thread-revived"] == 1
 

@@ -2,11 +2,13 @@
 
 import subprocess
 import sys
+import time
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
 from propstick.edges import push_apart
-from propstick.edges.push_apart import ApartChannel
+from propstick.edges.push_apart import ApartChannel, Staying
 
 pytestmark = pytest.mark.slow
 
@@ -59,3 +61,68 @@ def test_an_order_that_cannot_be_read_is_answered(make_notice):
     )  # fmt: skip
     assert done.returncode == 2
     assert "could not be read" in done.stdout
+
+
+# Processes that stay
+
+
+@pytest.fixture
+def staying():
+    made = Staying()
+    yield made
+    made.close()
+
+
+def test_one_that_stays_serves_the_next_in_a_fraction_of_the_time(staying, web, make_notice):
+    """Of different sites, one after another; the first has to load apprise, which is all that costs."""
+    took_s = []
+    for name in ("east", "west", "north"):
+        channel = ApartChannel(f"json://127.0.0.1:{web.port}/{name}", "phone", staying)
+        begun = time.monotonic()
+        assert channel.send(make_notice(text=f"Open {name} – 28 °C"), link="http://pi/1").ok
+        took_s.append(time.monotonic() - begun)
+    assert [post["path"] for post in web.posts] == ["/east", "/west", "/north"]
+    assert web.posts[2]["message"] == "Open north – 28 °C\nhttp://pi/1"
+    assert len(staying._idle) == 1
+    assert max(took_s[1:]) < took_s[0] / 3
+
+
+def test_orders_that_come_at_once_have_a_process_each_and_their_own_answers(staying, web, make_notice):
+    good = ApartChannel(f"json://127.0.0.1:{web.port}/good", "phone", staying)
+    bad = ApartChannel("nonsense://x", "phone", staying)
+    with ThreadPoolExecutor(4) as hands:
+        results = [(one is good, hands.submit(one.send, make_notice())) for one in (good, bad) * 4]
+    assert all(sent.result().ok is is_good for is_good, sent in results)
+    assert 1 <= len(staying._idle) <= 4
+
+
+def test_one_that_hangs_or_dies_is_ended_and_the_next_order_has_another(
+    staying, web, make_notice, monkeypatch
+):
+    channel = ApartChannel(f"json://127.0.0.1:{web.port}/", "phone", staying)
+    with monkeypatch.context() as patch:
+        patch.setattr(push_apart, "LONGEST_S", 0.01)
+        assert channel.send(make_notice()).detail == "no end after 0 s"
+    assert staying._idle == []
+    assert channel.send(make_notice()).ok
+    staying._idle[0].process.kill()
+    staying._idle[0].process.wait()
+    assert channel.send(make_notice()).detail == "the sending process failed"
+    assert channel.send(make_notice()).ok
+
+
+def test_one_that_was_idle_for_long_is_not_used_again(staying, web, make_notice):
+    """It may be about to end itself."""
+    channel = ApartChannel(f"json://127.0.0.1:{web.port}/", "phone", staying)
+    assert channel.send(make_notice()).ok
+    old = staying._idle[0]
+    old.idle_since_s -= 2 * push_apart.IDLE_S
+    assert channel.send(make_notice()).ok
+    assert old.process.poll() is not None
+    assert len(staying._idle) == 1
+
+
+def test_an_order_that_cannot_be_read_does_not_end_one_that_stays(staying):
+    assert "could not be read" in staying("{")
+    assert "could not be read" in staying("[]")
+    assert len(staying._idle) == 1

@@ -1,4 +1,4 @@
-"""Hands notices to channels: one thread, never the tick's.
+"""Hands notices to channels: never in the tick's thread.
 
 The outbox in the store is the only memory: a notice is planned in the same transaction as the alarm
 that asks for it, and stays there until a channel took it or it is no longer worth sending.
@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from propstick.app.answer_links import no_link
+from propstick.app.courier import Courier
 from propstick.edges.journal import Journal
 from propstick.edges.outbox import Outgoing
 from propstick.errors import StoreError
@@ -52,6 +53,7 @@ class DeliveryDesk:
         clock: For the age of a notice.
         helpers: Names of channels that are used only when a notice names them.
         link: Gives a notice the link by which it can be answered, or None.
+        courier: Does the work; one of its own unless given.
     """
 
     def __init__(
@@ -62,15 +64,15 @@ class DeliveryDesk:
         *,
         helpers: frozenset[str] = frozenset(),
         link: Callable[[Notice], str | None] = no_link,
+        courier: Courier | None = None,
     ) -> None:
+        self._courier = courier or Courier(at_once=1)
         self._helpers = helpers
         self._link = link
         self._journal = journal
         self._channels = dict(channels)
         self._clock = clock
-        self._wanted = threading.Event()
         self._stopping = False
-        self._thread: threading.Thread | None = None
         self._trouble: dict[str, str] = {}
         self._lock = threading.Lock()
         self._unstored: dict[tuple[str, str], _Unstored] = {}
@@ -83,14 +85,13 @@ class DeliveryDesk:
         return tuple(name for name in self._channels if name not in self._helpers)
 
     def start(self) -> None:
-        """Starts the thread; it looks at the outbox at once."""
-        self._thread = threading.Thread(target=self._work, name="delivery", daemon=True)
-        self._thread.start()
+        """Begins; the outbox is looked at straight away."""
+        self._courier.start()
         self.wake()
 
     def wake(self) -> None:
         """There may be something to send."""
-        self._wanted.set()
+        self._courier.call(self)
 
     def send_unstored(self, notices: Sequence[Notice]) -> None:
         """Takes notices the store could not; they are tried like stored ones, from the thread."""
@@ -101,16 +102,30 @@ class DeliveryDesk:
         self.wake()
 
     def stop(self, timeout_s: float = 15.0) -> None:
-        """Ends the thread after the notice under way."""
+        """Ends after the notice under way."""
         self._stopping = True
-        self._wanted.set()
-        if self._thread is not None:
-            self._thread.join(timeout_s)
+        self._courier.part_from(self, timeout_s)
 
     def trouble(self) -> str:
         """Which channels do not get through, and why; empty while all do."""
         with self._lock:
             return "; ".join(f"{name}: {why}" for name, why in sorted(self._trouble.items()))
+
+    def has_work(self) -> bool:
+        """Whether a round may find something to do; cheap where one asks for many sites."""
+        with self._lock:
+            if self._unstored or self._trouble:
+                return True
+        return self._journal.outbox.may_hold_some()
+
+    def work(self) -> None:
+        """One round. Never raises: the outbox keeps everything, and the next round tries again."""
+        if self._stopping:
+            return
+        try:
+            self.work_once()
+        except Exception:
+            log.exception("delivery-fault")
 
     def work_once(self) -> int:
         """Tries everything that is due; returns how many were handed over.
@@ -203,12 +218,3 @@ class DeliveryDesk:
         }
         with self._lock:
             self._trouble = found
-
-    def _work(self) -> None:
-        while not self._stopping:
-            self._wanted.wait(timeout=RETRY_AFTER_S[0])
-            self._wanted.clear()
-            try:
-                self.work_once()
-            except Exception:  # the outbox keeps everything; the next round tries again
-                log.exception("delivery-fault")

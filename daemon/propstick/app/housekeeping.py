@@ -15,6 +15,7 @@ from pathlib import Path
 
 from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MISSED, JobExecutionEvent
 from apscheduler.schedulers.background import BackgroundScheduler
+from apscheduler.triggers.base import BaseTrigger
 from apscheduler.triggers.cron import CronTrigger
 from apscheduler.triggers.interval import IntervalTrigger
 
@@ -25,6 +26,40 @@ log = logging.getLogger(__name__)
 FREE_MIB_AT_LEAST = 200
 """Below this a backup could fill the card. Our choice."""
 BACKUPS_KEPT = 7
+CHORES_AT_ONCE = 4
+
+
+class Calendar:
+    """When which chore is due; one for all sites of a daemon. Runs from its first start to its last stop."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._running = 0
+        self._scheduler = BackgroundScheduler(
+            timezone="UTC",
+            executors={"default": {"type": "threadpool", "max_workers": CHORES_AT_ONCE}},
+            job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
+        )
+        self._scheduler.add_listener(_complain, EVENT_JOB_ERROR | EVENT_JOB_MISSED)
+
+    def add(self, chore: Callable[[], object], trigger: BaseTrigger, name: str) -> None:
+        """One more chore; one of that name that is there already stays, and does for both."""
+        if self._scheduler.get_job(name) is None:
+            self._scheduler.add_job(chore, trigger, id=name)
+
+    def start(self) -> None:
+        """One more has begun."""
+        with self._lock:
+            self._running += 1
+            if self._running == 1:
+                self._scheduler.start()
+
+    def stop(self) -> None:
+        """One has ended; with the last, a chore under way is let end."""
+        with self._lock:
+            self._running -= 1
+            if self._running == 0:
+                self._scheduler.shutdown(wait=True)
 
 
 class Housekeeping:
@@ -38,6 +73,9 @@ class Housekeeping:
         zone: Time zone for chores at a time of day.
         put_off: Why the store could not be brought up to this release, and what to do; empty if it was.
         heartbeat_url: Asked for every five minutes, so that somebody outside notices silence.
+        calendar: Shared with other sites; one of its own unless given.
+        site: Tells its chores from those of others.
+        store: Names what is backed up: once a store, however many sites share it.
     """
 
     def __init__(
@@ -50,37 +88,49 @@ class Housekeeping:
         heartbeat_url: str | None = None,
         reserve: Reserve | None = None,
         put_off: str = "",
+        calendar: Calendar | None = None,
+        site: str = "",
+        store: str = "",
     ) -> None:
+        self._calendar = calendar or Calendar()
+        self._is_running = False
         self._folder = folder
         self._reserve = reserve
+        self._site = site
+        self._store = store
+        self._zone = zone
+        self._prune = prune
         self._backup = backup
         self._heartbeat_url = heartbeat_url
         self._lock = threading.Lock()
         self._found: dict[tuple[str, str], str] = {}
         self._note("store-trouble", "schema", put_off)
-        self._scheduler = BackgroundScheduler(
-            timezone="UTC",
-            job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
-        )
-        self._scheduler.add_listener(_complain, EVENT_JOB_ERROR | EVENT_JOB_MISSED)
-        self._scheduler.add_job(self.check_disk, IntervalTrigger(minutes=10), id="disk")
-        self._scheduler.add_job(prune, CronTrigger(hour=13, minute=20, timezone=zone), id="prune")
-        if backup is not None:
-            # At midday: the nights are when every row counts.
-            noon = CronTrigger(hour=12, minute=40, timezone=zone)
-            self._scheduler.add_job(self.make_backup, noon, id="backup")
-        if heartbeat_url:
-            self._scheduler.add_job(self.send_heartbeat, IntervalTrigger(minutes=5), id="heartbeat")
 
     def start(self) -> None:
         """Starts the chores; the disk is looked at straight away."""
         self.check_disk()
-        self._scheduler.start()
+        self._enter_chores()
+        self._calendar.start()
+        self._is_running = True
+
+    def _enter_chores(self) -> None:
+        if self._folder is not None:
+            self._calendar.add(self.check_disk, IntervalTrigger(minutes=10), f"disk {self._site}".strip())
+        daily = CronTrigger(hour=13, minute=20, timezone=self._zone)
+        self._calendar.add(self._prune, daily, f"prune {self._site}".strip())
+        if self._backup is not None:
+            # At midday: the nights are when every row counts.
+            noon = CronTrigger(hour=12, minute=40, timezone=self._zone)
+            self._calendar.add(self.make_backup, noon, f"backup {self._store}".strip())
+        if self._heartbeat_url:
+            often = IntervalTrigger(minutes=5)
+            self._calendar.add(self.send_heartbeat, often, f"heartbeat {self._site}".strip())
 
     def stop(self) -> None:
         """Lets a chore under way end."""
-        if self._scheduler.running:
-            self._scheduler.shutdown(wait=True)
+        if self._is_running:
+            self._is_running = False
+            self._calendar.stop()
 
     def troubles(self) -> dict[str, str]:
         """Kind of alarm → what is the matter, for what stands now."""

@@ -64,8 +64,15 @@ class RowClock:
 
     def next_row(self) -> Row | None:
         """Waits for the next row; None once the clock was woken for good (the program stops)."""
-        if not self._wait_until_due():
-            return None
+        return self.row() if self._wait_until_due() else None
+
+    def left_s(self) -> float:
+        """Seconds until the next row falls due; 0 once it is, or the wall clock has jumped past it."""
+        left_s = max(0.0, self._due_at - self._clock.monotonic_s())
+        return 0.0 if left_s and self._has_jumped() else left_s
+
+    def row(self) -> Row:
+        """The row that is due now."""
         wall_s = self._clock.wall_s()
         floor_s = max(RELEASED_S, self._last_row_s or 0)
         step_s = self._step_s
@@ -91,9 +98,12 @@ class RowClock:
         while (left_s := self._due_at - self._clock.monotonic_s()) > 0:
             if self._clock.wait(min(left_s, self._step_s)):
                 return False
-            if self._last_row_s is not None and self._wall_row_s() > self._last_row_s + self._step_s:
+            if self._has_jumped():
                 return True
         return True
+
+    def _has_jumped(self) -> bool:
+        return self._last_row_s is not None and self._wall_row_s() > self._last_row_s + self._step_s
 
     def _wall_row_s(self) -> int:
         return row_at_or_before(self._clock.wall_s(), self._step_s)

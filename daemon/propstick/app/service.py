@@ -24,15 +24,15 @@ class RunningService(Protocol):
         """Ends it; open event streams are cut after a few seconds."""
 
 
-def serve(settings: Settings) -> int:
-    """Serves until told to stop; for `propstick serve`."""
-    return int(importlib.import_module(SERVER).serve(settings))
+def serve(*all_settings: Settings) -> int:
+    """Serves one garden or several until told to stop; for `propstick serve`."""
+    return int(importlib.import_module(SERVER).serve(*all_settings))
 
 
-def start_beside(settings: Settings, *, clock: Clock) -> RunningService:
+def start_beside(*all_settings: Settings, clock: Clock) -> RunningService:
     """Starts the service on the settings' address, or on a free port if that one is taken.
 
     Args:
         clock: What is now: the machine's clock, or a demonstration's.
     """
-    return importlib.import_module(SERVER).start_beside(settings, clock=clock)
+    return importlib.import_module(SERVER).start_beside(*all_settings, clock=clock)

@@ -5,21 +5,24 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from typing import TYPE_CHECKING
 
+from propstick.app.rounds import AT_ONCE, Rounds
 from propstick.app.settings import Settings
-from propstick.app.watch import RowListener
+from propstick.app.watch import RowListener, lease_s
 from propstick.app.wiring import Assembly, assemble, open_or_salvage
-from propstick.edges.database import Store
+from propstick.edges.lease import this_process
 from propstick.errors import StoreError
 from propstick.ports import Clock
+
+if TYPE_CHECKING:
+    from propstick.app.common import Common
 
 log = logging.getLogger(__name__)
 
 STANDBY_S = 3.0
 """How often a watch in waiting looks whether the site has become free."""
-AT_ONCE = 4
-"""Rows under way in one process. All fall due at the same second; more at once only get in one another's way,
-and would stand in line for the database's connections instead."""
 
 
 def assemble_all(
@@ -41,32 +44,34 @@ def assemble_all(
         StoreError: as `assemble`; what was put together before is taken down.
     """
     assemblies: list[Assembly] = []
-    # One a database, not one a site: a server has connections for some hundred, not for thousands. Whoever
-    # closes it closes only connections that nobody is using.
-    stores: dict[str, Store] = {}
-    turn = threading.BoundedSemaphore(AT_ONCE)
+    common = None
+    if len(all_settings) > 1:
+        from propstick.app.common import Common  # with paho, which one site without a broker has no use for
+
+        common = Common(all_settings, clock=clock, open_store=open_or_salvage)
     try:
+        renewed_s = clock.monotonic_s()
+        renew_s = min(lease_s(settings.garden.step_s) for settings in all_settings) / 3
         for settings in all_settings:
-            url = settings.store.url
-            if url not in stores:
-                stores[url] = open_or_salvage(url)
-            assembly = _when_free(settings, stores[url], turn, clock, on_row, waiting)
+            if clock.monotonic_s() - renewed_s > renew_s:
+                _renew(assemblies, clock)
+                renewed_s = clock.monotonic_s()
+            assembly = _when_free(settings, common, clock, on_row, waiting)
             if assembly is None:
                 break
             assemblies.append(assembly)
     except BaseException:
-        _close_all(assemblies)
+        _close_all(assemblies, common)
         raise
     if len(assemblies) < len(all_settings):
-        _close_all(assemblies)
+        _close_all(assemblies, common)
         return ()
     return tuple(assemblies)
 
 
 def _when_free(
     settings: Settings,
-    store: Store,
-    turn: threading.BoundedSemaphore,
+    common: Common | None,
     clock: Clock,
     on_row: Sequence[RowListener],
     waiting: Callable[[], object] | None,
@@ -74,7 +79,7 @@ def _when_free(
     is_told = False
     while True:
         try:
-            return assemble(settings, clock=clock, on_row=on_row, store=store, turn=turn)
+            return assemble(settings, clock=clock, on_row=on_row, common=common)
         except StoreError as error:
             if error.reason != "leased" or waiting is None:
                 raise
@@ -86,33 +91,59 @@ def _when_free(
             return None
 
 
-def _close_all(assemblies: Sequence[Assembly]) -> None:
+def _renew(assemblies: Sequence[Assembly], clock: Clock) -> None:
+    """The leases taken so far must not run out while the rest of a thousand sites are put together."""
     for assembly in assemblies:
-        assembly.close()
+        ttl_s = lease_s(assembly.watch.state.garden.step_s)
+        try:
+            assembly.journal.take_lease(this_process(), int(clock.wall_s()), ttl_s)
+        except StoreError as error:
+            if error.reason == "leased":
+                raise
+            log.warning("lease-not-renewed reason=%r", error.message)
+
+
+def _close_all(assemblies: Sequence[Assembly], common: Common | None) -> list[BaseException]:
+    """Takes every site down; returns what went wrong."""
+    with ThreadPoolExecutor(AT_ONCE, thread_name_prefix="close") as hands:
+        closings = [hands.submit(assembly.close) for assembly in assemblies]
+    if common is not None:
+        common.close()
+    return [error for closing in closings if (error := closing.exception()) is not None]
 
 
 def run_all(assemblies: Sequence[Assembly]) -> None:
-    """Runs every site, each in a thread of its own; returns when all have stopped.
+    """Runs every site; returns when all have stopped.
 
-    One site that fails takes the others down in order, so that the service manager starts all anew.
+    A site on wires has a thread of its own, since a wire that hangs must not keep the neighbours waiting;
+    the others take turns. One site that fails takes all down in order, so that the service manager starts
+    all anew.
     """
     if len(assemblies) == 1:
         assemblies[0].run()
         return
     failures: list[BaseException] = []
 
-    def run(assembly: Assembly) -> None:
+    def run(rows: Callable[[], None]) -> None:
         try:
-            assembly.run()
+            rows()
         except BaseException as error:
             failures.append(error)
-            for other in assemblies:
-                other.stop()
+            assemblies[0].stop()  # one clock wakes all
 
-    threads = [threading.Thread(target=run, args=(a,), name=f"watch {k}") for k, a in enumerate(assemblies)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
+    ways = [assembly.watch.run for assembly in assemblies if assembly.is_wired]
+    wireless = [assembly.watch for assembly in assemblies if not assembly.is_wired]
+    if wireless:
+        ways.append(Rounds(wireless, assemblies[0].clock).run)
+    threads = [threading.Thread(target=run, args=(way,), name=f"watch {k}") for k, way in enumerate(ways)]
+    try:
+        for assembly in assemblies:
+            assembly.begin()
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+    finally:
+        failures.extend(_close_all(assemblies, assemblies[0].common))
     if failures:
         raise failures[0]

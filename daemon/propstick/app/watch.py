@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from typing import Any, get_args
 
@@ -50,9 +49,6 @@ CHECKPOINT_S = 4 * 3600
 rows run again in a second."""
 SHORTEST_LEASE_S = 30
 
-ALONE: AbstractContextManager[object] = nullcontext()
-"""The turn of a watch that shares its process with no other."""
-
 RowListener = Callable[[int, EngineState, Outcome, tuple[Reading, ...]], None]
 
 
@@ -71,7 +67,7 @@ class Parts:
         extra_status: More to keep beside the live view.
         owner: Takes the lease on the site before the first commit; empty: it is held, or nobody asks for one.
         on_row: Called after each commit: the publisher, the demo's table, the service manager.
-        turn: Held for the length of a row, where many sites share a process.
+        checkpoint_phase_s: Moves its checkpoints, so that those of many sites do not fall together.
     """
 
     store: Store
@@ -89,7 +85,7 @@ class Parts:
     extra_status: Callable[[], Mapping[str, Any]] = dict
     owner: str = ""
     on_row: tuple[RowListener, ...] = ()
-    turn: AbstractContextManager[object] = ALONE
+    checkpoint_phase_s: int = 0
 
 
 def lease_s(step_s: int) -> int:
@@ -116,8 +112,15 @@ class Watch:
     def run(self) -> None:
         """Does rows until the program stops. Leaves a checkpoint, so the next start is quick."""
         while (row := self._rows.next_row()) is not None:
-            with self._parts.turn:
-                self.do_row(row)
+            self.do_row(row)
+
+    def left_s(self) -> float:
+        """Seconds until its next row falls due; for who runs many watches."""
+        return self._rows.left_s()
+
+    def do_due_row(self) -> None:
+        """Does the row that has fallen due."""
+        self.do_row(self._rows.row())
 
     def leave(self) -> None:
         """Puts a last checkpoint on the disk, so that the next start has little to run again."""
@@ -249,7 +252,8 @@ class Watch:
         ]
 
     def _checkpoint(self, row_s: int) -> bytes | None:
-        if row_s // CHECKPOINT_S == self._checkpoint_s // CHECKPOINT_S:
+        phase_s = self._parts.checkpoint_phase_s
+        if (row_s + phase_s) // CHECKPOINT_S == (self._checkpoint_s + phase_s) // CHECKPOINT_S:
             return None
         self._checkpoint_s = row_s
         return snapshot.dump(self.state)

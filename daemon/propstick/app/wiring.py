@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import logging
 import threading
+import zlib
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from propstick.app.answer_links import AnswerLinks, no_link
 from propstick.app.delivery import DeliveryDesk
@@ -18,14 +19,14 @@ from propstick.app.rowclock import BelievedTime
 from propstick.app.sampler import Sampler
 from propstick.app.settings import Settings
 from propstick.app.sown import Sown
-from propstick.app.watch import ALONE, Parts, RowListener, Watch, lease_s
+from propstick.app.watch import CHECKPOINT_S, Parts, RowListener, Watch, lease_s
 from propstick.edges import maintenance, salvage
 from propstick.edges.answers import Answers
 from propstick.edges.database import Store, open_store
 from propstick.edges.journal import Journal
 from propstick.edges.lease import this_process
 from propstick.edges.onewire import find_buses
-from propstick.edges.push_apart import ApartChannel
+from propstick.edges.push_apart import ApartChannel, once
 from propstick.edges.readings import ReadingLog
 from propstick.edges.requests import Requests
 from propstick.edges.reserve import Reserve
@@ -33,6 +34,9 @@ from propstick.errors import StoreError
 from propstick.garden import Garden
 from propstick.ports import Channel, Clock, Inbox, ProbeBus
 from propstick.records import Brief, NightForecast
+
+if TYPE_CHECKING:
+    from propstick.app.common import Common
 
 log = logging.getLogger(__name__)
 
@@ -53,17 +57,25 @@ class Assembly:
     journal: Journal
     store: Store
     clock: Clock
+    is_wired: bool = False
+    """Waits for wires at its rows."""
+    common: Common | None = None
+    """What it shares with other sites; then its store is not its own to close."""
 
     def run(self) -> None:
         """Starts the helpers, does rows, and takes everything down in order."""
+        try:
+            self.begin()
+            self.watch.run()
+        finally:
+            self.close()
+
+    def begin(self) -> None:
+        """Starts the helpers; rows may follow."""
         self.delivery.start()
         self.housekeeping.start()
         if self.broker is not None:
             self.broker.start()
-        try:
-            self.watch.run()
-        finally:
-            self.close()
 
     def stop(self) -> None:
         """Asks the watch to end after the row under way. Safe in a signal handler."""
@@ -81,7 +93,8 @@ class Assembly:
             self.journal.lease.release()
         except StoreError as error:  # it runs out by itself
             log.warning("lease-not-released reason=%r", error.message)
-        self.store.close()
+        if self.common is None:
+            self.store.close()
 
 
 def assemble(
@@ -93,8 +106,7 @@ def assemble(
     extra_news: Callable[[], Sequence[tuple[str, dict]]] = tuple,
     on_row: Sequence[RowListener] = (),
     watches_file: bool = True,
-    store: Store | None = None,
-    turn: AbstractContextManager[object] = ALONE,
+    common: Common | None = None,
 ) -> Assembly:
     """The watch of one garden file.
 
@@ -106,36 +118,38 @@ def assemble(
         extra_news: More requests, beside those of store and broker.
         on_row: Told of every row, after the store has it.
         watches_file: Follow changes of the garden file.
-        store: Already open, and shared with other sites of this daemon; None: opened here.
-        turn: Held by each row of a site without wires, so that few of many sites work at a time.
+        common: What it shares with other sites of this daemon; None: everything is its own.
 
     Raises:
         StoreError: the store cannot be opened, or another watch holds this site.
     """
     site = settings.garden.site.name
-    if store is None:
-        store = open_or_salvage(settings.store.url)
+    url = settings.store.url
+    store = common.store(url) if common else open_or_salvage(url)
+    glance = common.glance(url) if common else None
     try:
-        journal = Journal(store, site)
-        housekeeping = _housekeeping(settings, store, clock)
+        journal = Journal(store, site, glance)
+        housekeeping = _housekeeping(settings, store, clock, common)
         is_held = _takes_lease(journal, clock, housekeeping, lease_s(settings.garden.step_s))
         if channels is None:
+            errand = common.errands if common else once
             channels = {
-                target.name: ApartChannel(target.url.reveal(), target.name)
+                target.name: ApartChannel(target.url.reveal(), target.name, errand)
                 for target in settings.push.targets
             }
         believed = BelievedTime(clock)
-        broker = _broker(settings, journal, believed) if settings.mqtt else None
+        broker = _broker(settings, journal, believed, common) if settings.mqtt else None
         helpers = frozenset(t.name for t in settings.push.targets if t.to == "helper")
         address = settings.api.address
         link = AnswerLinks(Answers(store, site), address, clock) if address else no_link
-        delivery = DeliveryDesk(journal, channels, clock, helpers=helpers, link=link)
+        courier = common.courier if common else None
+        delivery = DeliveryDesk(journal, channels, clock, helpers=helpers, link=link, courier=courier)
         sown = Sown(store, site, garden_file=settings.path)
         garden = GardenSource(
             settings.path if watches_file else None,
             settings.garden,
             sowings=sown,
-            sowings_revision=sown.revision,
+            sowings_revision=glance.sowings_revision if glance else sown.revision,
         )
         found = buses() if buses else find_buses(settings.onewire.tree)
         step_s = settings.garden.step_s
@@ -158,7 +172,7 @@ def assemble(
             store=store,
             journal=journal,
             readings=ReadingLog(store, site),
-            requests=Requests(store, site),
+            requests=Requests(store, site, glance),
             sampler=sampler,
             delivery=delivery,
             clock=clock,
@@ -173,16 +187,20 @@ def assemble(
                 **({"packs_seen": broker.seen()} if broker is not None else {}),
             },
             on_row=tuple(listeners),
-            turn=ALONE if found else turn,  # a wire that hangs must not keep neighbours waiting
+            checkpoint_phase_s=zlib.crc32(site.encode()) % CHECKPOINT_S if common else 0,
         )
         for box in settings.garden.box_names:
             if not settings.garden.probes_at(box, "air"):
                 log.warning("box-unwatched site=%s box=%s reason='no air probe'", site, box)
         watch = Watch(parts, step_s=step_s)
     except BaseException:
-        store.close()
+        if common is None:
+            store.close()
         raise
-    return Assembly(watch, delivery, housekeeping, broker, sampler, journal, store, clock)
+    return Assembly(
+        watch, delivery, housekeeping, broker, sampler, journal, store, clock,
+        is_wired=bool(found), common=common,
+    )  # fmt: skip
 
 
 def _takes_lease(journal: Journal, clock: Clock, housekeeping: Housekeeping, ttl_s: int) -> bool:
@@ -233,15 +251,18 @@ def _rescue(recovered: salvage.Recovered) -> None:
         log.error("rescue-failed reason=%r", error.message)
 
 
-def _broker(settings: Settings, journal: Journal, believed: BelievedTime) -> Inbox:
+def _broker(settings: Settings, journal: Journal, believed: BelievedTime, common: Common | None) -> Inbox:
     from propstick.edges.mqtt import Broker
 
     status = journal.status() or {}
     assert settings.mqtt is not None
-    return Broker(settings.mqtt, settings.garden.site.name, now_s=believed, seen=status.get("packs_seen"))
+    line = common.line(settings.mqtt) if common else None
+    return Broker(
+        settings.mqtt, settings.garden.site.name, now_s=believed, seen=status.get("packs_seen"), line=line
+    )
 
 
-def _housekeeping(settings: Settings, store: Store, clock: Clock) -> Housekeeping:
+def _housekeeping(settings: Settings, store: Store, clock: Clock, common: Common | None) -> Housekeeping:
     folder = settings.store.backup_folder
 
     def backup() -> None:
@@ -264,4 +285,7 @@ def _housekeeping(settings: Settings, store: Store, clock: Clock) -> Housekeepin
         heartbeat_url=heartbeat.reveal() if heartbeat else None,
         reserve=Reserve(path) if path else None,
         put_off=store.put_off,
+        calendar=common.calendar if common else None,
+        site=settings.garden.site.name,
+        store=f"{store} {folder}",
     )

@@ -1,7 +1,8 @@
 """Who may see and answer: the pass phrase, and the sessions and tokens given out for it.
 
 Nothing here can be turned back into what a person typed or a browser holds: the store keeps a salted
-scrypt of the phrase and plain hashes of random tokens.
+scrypt of the phrase and plain hashes of random tokens. Many gardens may share a store: every key ends with
+the garden's name, or begins with it.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import json
 import secrets
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, delete, select, update
+from sqlalchemy import ColumnElement, Connection, delete, select, update
 
 from propstick.edges import schema
 from propstick.edges.database import Store
@@ -42,10 +43,11 @@ def token_hash(token: str) -> str:
 
 
 class AccessBook:
-    """Pass phrase, sessions and tries of a store."""
+    """Pass phrase, sessions and tries of one site: they open none of its neighbours on the same store."""
 
-    def __init__(self, store: Store) -> None:
+    def __init__(self, store: Store, site: str) -> None:
         self._store = store
+        self._name = site
 
     def set_passphrase(self, phrase: str, *, now_s: int) -> None:
         """Sets the phrase anew; whoever was signed in with the old one is signed out.
@@ -62,16 +64,18 @@ class AccessBook:
         kept = "$".join(
             ["scrypt", f"{_N},{_R},{_P}", _text(salt), _text(_digest(phrase, salt, (_N, _R, _P)))]
         )
+        keys, tries = self._keys(_PHRASE), self._keys(_TRIES)
         with self._store.write() as connection:
-            self._put(connection, _PHRASE, kept, now_s)
-            connection.execute(delete(schema.sessions))
-            connection.execute(delete(schema.settings).where(schema.settings.c.name == _TRIES))
+            connection.execute(delete(schema.settings).where(schema.settings.c.name.in_([*keys, *tries])))
+            self._put(connection, keys[0], kept, now_s)
+            connection.execute(delete(schema.sessions).where(self._mine))
 
     def remove_passphrase(self) -> bool:
         """Takes the phrase and every session away; False if there was none."""
+        keys = self._keys(_PHRASE)
         with self._store.write() as connection:
-            gone = connection.execute(delete(schema.settings).where(schema.settings.c.name == _PHRASE))
-            connection.execute(delete(schema.sessions))
+            gone = connection.execute(delete(schema.settings).where(schema.settings.c.name.in_(keys)))
+            connection.execute(delete(schema.sessions).where(self._mine))
         return bool(gone.rowcount)
 
     def has_passphrase(self) -> bool:
@@ -94,14 +98,15 @@ class AccessBook:
 
     def note_tries(self, tries: Tries, *, now_s: int) -> None:
         """Remembers it, so that a restart is no way around waiting."""
+        key = self._keys(_TRIES)[0]
         with self._store.write() as connection:
-            self._put(connection, _TRIES, json.dumps(vars(tries)), now_s)
+            self._put(connection, key, json.dumps(vars(tries)), now_s)
 
     def open_session(self, label: str, *, now_s: int, lasts_s: int) -> str:
         """A new random token, shown once; `label` says what holds it."""
         token = secrets.token_urlsafe(32)
         row = {
-            "token_hash": token_hash(token),
+            "token_hash": self._session(token_hash(token)),
             "label": label[:80],
             "created_s": now_s,
             "last_seen_s": now_s,
@@ -116,32 +121,49 @@ class AccessBook:
     def session_until(self, hashed: str, *, now_s: int) -> int | None:
         """When the session of a token's hash ends, UTC seconds; None if there is none."""
         table = schema.sessions
+        mine = table.c.token_hash == self._session(hashed)
         with self._store.read() as connection:
-            found = connection.execute(select(table).where(table.c.token_hash == hashed)).first()
+            found = connection.execute(select(table).where(mine)).first()
         if found is None or found.expires_s <= now_s:
             return None
         if now_s - found.last_seen_s > _SEEN_EVERY_S:
             with self._store.write() as connection:
-                mine = update(table).where(table.c.token_hash == hashed)
-                connection.execute(mine.values(last_seen_s=now_s))
+                connection.execute(update(table).where(mine).values(last_seen_s=now_s))
         return int(found.expires_s)
 
     def close_session(self, token: str) -> None:
         """Signs out."""
-        table = schema.sessions
+        mine = schema.sessions.c.token_hash == self._session(token_hash(token))
         with self._store.write() as connection:
-            connection.execute(delete(table).where(table.c.token_hash == token_hash(token)))
+            connection.execute(delete(schema.sessions).where(mine))
 
     def _get(self, name: str) -> str | None:
         table = schema.settings.c
-        with self._store.read() as connection:
-            return connection.scalar(select(table.value).where(table.name == name))
+        for key in self._keys(name):
+            with self._store.read() as connection:
+                value = connection.scalar(select(table.value).where(table.name == key))
+            if value is not None:
+                return str(value)
+        return None
 
-    def _put(self, connection: Connection, name: str, value: str, now_s: int) -> None:
-        table = schema.settings
+    def _put(self, connection: Connection, key: str, value: str, now_s: int) -> None:
         values = {"value": value, "changed_s": now_s}
-        insert = self._store.insert(table).values(name=name, **values)
+        insert = self._store.insert(schema.settings).values(name=key, **values)
         connection.execute(insert.on_conflict_do_update(index_elements=["name"], set_=values))
+
+    def _keys(self, name: str) -> list[str]:
+        """Where a setting stands: under the garden's name; in a store of one garden also under none, as
+        releases before had it. Among several such a key would open all of them."""
+        bare = [name] if len(self._store.site_names()) <= 1 else []
+        return [f"{name}/{self._name}", *bare]
+
+    def _session(self, hashed: str) -> str:
+        return f"{self._name}/{hashed}"
+
+    @property
+    def _mine(self) -> ColumnElement[bool]:
+        """All sessions of this garden."""
+        return schema.sessions.c.token_hash.startswith(f"{self._name}/", autoescape=True)
 
 
 def _digest(phrase: str, salt: bytes, cost: tuple[int, int, int]) -> bytes:

@@ -18,6 +18,7 @@ from sqlalchemy import Connection, delete, or_, select, update
 from propstick.codec import from_text, to_text
 from propstick.edges import outcomes, schema
 from propstick.edges.database import Store
+from propstick.edges.glance import Glance
 from propstick.edges.lease import Lease
 from propstick.edges.outbox import Outbox
 from propstick.edges.outcomes import IssuedKind, Route
@@ -46,11 +47,11 @@ class Committed:
 class Journal:
     """The watch's own record of one site. One process writes it; anyone may read."""
 
-    def __init__(self, store: Store, site: str) -> None:
+    def __init__(self, store: Store, site: str, glance: Glance | None = None) -> None:
         self._store = store
         self._site = store.site(site)
         self._readings = ReadingLog(store, site)
-        self.outbox = Outbox(store, self._site)
+        self.outbox = Outbox(store, self._site, glance)
         self.lease = Lease(store, self._site)
 
     def take_lease(self, owner: str, now_s: int, ttl_s: int = 180) -> None:

@@ -1,6 +1,6 @@
 """Wireless probes, remote requests and retained topics, through an MQTT broker.
 
-paho's own thread only puts messages into a bounded store here; the watch takes them at its row. A
+The line's thread only puts messages into a bounded store here; the watch takes them at its row. A
 message is acknowledged after the row that holds it is committed, so a death in between makes the
 broker send it again. Retained topics are kept here as they should stand and told to the broker
 again at each connection: while it is away nothing queues up, and a broker that forgot is put right.
@@ -11,17 +11,15 @@ from __future__ import annotations
 import logging
 import threading
 import time
-from collections import Counter, OrderedDict, deque
+from collections import OrderedDict, deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import wraps
 from typing import Any
 
-from paho.mqtt.client import Client, ConnectFlags, MQTTMessage
-from paho.mqtt.reasoncodes import ReasonCode
-from paho.mqtt.subscribeoptions import SubscribeOptions
+from paho.mqtt.client import MQTTMessage
 
-from propstick.edges.mqtt_client import BrokerSettings, connect, make_client
+from propstick.edges.mqtt_client import BrokerSettings
+from propstick.edges.mqtt_line import Line, top
 from propstick.edges.mqtt_payloads import LARGEST_PACK_BYTES, PackDesk, node_name, request_of
 from propstick.errors import InputError
 from propstick.records import Reading
@@ -36,9 +34,6 @@ refuses, readings must go on arriving, since being warned comes before being rec
 REMEMBERED = 256
 """Acknowledged messages known again if the acknowledgement never reached the broker."""
 MOST_TOPICS = 2000
-MOST_OUTGOING = MOST_TOPICS + 100
-"""All retained topics at once, as after a reconnection, and some more. paho's own default is no bound."""
-RECONNECT_S = (1, 120)
 
 
 @dataclass(eq=False)
@@ -59,21 +54,6 @@ class _Held:
         )  # fmt: skip
 
 
-def _safe(callback: Callable[..., None]) -> Callable[..., None]:
-    """An exception in a callback would end paho's thread, silently and for good."""
-
-    @wraps(callback)
-    def guarded(self: Broker, *args: Any) -> None:
-        self._network_thread = threading.current_thread()
-        try:
-            callback(self, *args)
-        except Exception:
-            self.counts["callback-fault"] += 1
-            log.exception("mqtt-callback-fault")
-
-    return guarded
-
-
 class Broker:
     """One site's side of a broker: `ports.Inbox`, `ports.Publisher`, and remote requests.
 
@@ -83,6 +63,7 @@ class Broker:
         now_s: UTC seconds, for packs whose times count from their arrival. The watch passes the time
             of its row clock, which goes on while the machine's clock is unset.
         seen: Packs already stored in an earlier life, from `seen()`.
+        line: The connection, where several sites share one; None: one of its own.
 
     Raises:
         ConfigError: the CA file cannot be used.
@@ -95,10 +76,12 @@ class Broker:
         *,
         now_s: Callable[[], float] = time.time,
         seen: Mapping[str, Sequence[str]] | None = None,
+        line: Line | None = None,
     ) -> None:
-        self.counts: Counter[str] = Counter()
-        self._settings = settings
-        self._prefix = f"propstick/{site}/"
+        self.site = site
+        self._line = line or Line(settings, [site])
+        self.counts = self._line.counts
+        self._prefix = top(site)
         self._now_s = now_s
         self._packs = PackDesk(seen)
         self._lock = threading.Lock()
@@ -108,38 +91,28 @@ class Broker:
         self._done: deque[_Held] = deque(maxlen=REMEMBERED)
         self._telling = threading.Lock()
         self._retained: OrderedDict[str, str] = OrderedDict()
-        self._connection = 0
+        self._strays: set[str] = set()
         self._connected = threading.Event()
-        self._why = "not started"
-        self._network_thread: threading.Thread | None = None
-        self._client = make_client(settings, settings.client_id or f"propstick-{site}")
-        self._client.max_queued_messages_set(MOST_OUTGOING)
-        self._client.reconnect_delay_set(*RECONNECT_S)
-        self._client.will_set(self._prefix + "watch", "off", qos=1, retain=True)
-        self._client.on_connect = self._on_connect
-        self._client.on_connect_fail = self._on_connect_fail
-        self._client.on_disconnect = self._on_disconnect
-        self._client.on_subscribe = self._on_subscribe
-        self._client.on_message = self._on_message
+        self._why = ""
+        self._line.join(self)
 
     # Connection
 
     def start(self) -> None:
         """Begins to connect, and never gives up. Returns at once."""
-        self._why = "not connected yet"
-        connect(self._client, self._settings, keep_session=True)
-        self._client.loop_start()
+        self._line.start()
 
     def stop(self, timeout_s: float = 5.0) -> None:
         """Says `off` and leaves politely: a broker publishes no will for who said goodbye."""
         if self._connected.is_set():
-            farewell = self._client.publish(self._prefix + "watch", "off", qos=1, retain=True)
+            farewell = self._line.publish(self._prefix + "watch", "off")
+            if self._line.is_shared:
+                farewell = self._line.publish(self._prefix + "watch/by", "")
             try:
                 farewell.wait_for_publish(timeout_s)
             except (RuntimeError, ValueError) as error:
                 log.warning("mqtt-farewell-lost reason=%r", str(error))
-        self._client.disconnect()
-        self._client.loop_stop()
+        self._line.leave(self)
 
     def wait_connected(self, timeout_s: float) -> bool:
         """Waits for the connection; for start-up and tests, never for the tick."""
@@ -147,13 +120,13 @@ class Broker:
 
     def trouble(self) -> str:
         """Why there is no connection; empty while there is one."""
-        return "" if self._connected.is_set() else self._why
+        return "" if self._connected.is_set() else self._why or self._line.why
 
     # Inbox
 
     def take(self) -> tuple[Reading, ...]:
         """All readings that came since the last take, in order of arrival."""
-        self._revive()
+        self._line.revive()
         with self._lock:
             held, self._waiting = self._waiting, []
             too_many, self._taken = self._taken[:-MOST_UNCOMMITTED], self._taken[-MOST_UNCOMMITTED:]
@@ -196,9 +169,9 @@ class Broker:
         with self._lock:
             self._done.extend(message for message in messages if message.qos)
             # A message number of an earlier connection may by now belong to another message.
-            current = [m for m in messages if m.qos and m.connection == self._connection]
+            current = [m for m in messages if m.connection == self._line.connection]
         for message in current:
-            self._client.ack(message.mid, message.qos)
+            self._line.acknowledge(message.mid, message.qos)
 
     def seen(self) -> dict[str, list[str]]:
         """Packs without absolute time that were taken; give it to the next life's `Broker`."""
@@ -220,75 +193,56 @@ class Broker:
                     self._retained.popitem(last=False)
             if not self._connected.is_set():
                 return retain
-            return self._client.publish(full, payload, qos=1, retain=retain).rc == 0
+            if retain and not payload:
+                del self._retained[full]
+            return self._line.publish(full, payload, retain=retain).rc == 0
 
-    # paho's thread
-
-    @_safe
-    def _on_connect(
-        self, client: Client, userdata: Any, flags: ConnectFlags, reason: ReasonCode, properties: Any
-    ) -> None:
-        if reason.is_failure:
-            self._why = f"the broker refused: {reason}"
-            self._log_once("mqtt-refused", str(reason))
-            return
-        with self._lock:
-            self._connection += 1
-        log.info("mqtt-connected host=%s session=%s", self._settings.host, flags.session_present)
-        # Told again at every connection, so that a session of an earlier release learns new topics.
-        topics = [self._prefix + "readings/+", self._prefix + "requests"]
-        if self._settings.version == "5":
-            fresh = SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_DO_NOT_SEND)
-            client.subscribe([(topic, fresh) for topic in topics])
-        else:
-            client.subscribe([(topic, 1) for topic in topics])
-
-    @_safe
-    def _on_subscribe(
-        self, client: Client, userdata: Any, mid: int, reasons: list[ReasonCode], properties: Any
-    ) -> None:
-        """Only now does the broker hear for us: what a node says from here on will arrive."""
-        refused = [str(reason) for reason in reasons if reason.is_failure]
-        if refused:
-            self._why = f"the broker does not let us listen: {refused[0]}"
-            self._log_once("mqtt-deaf", self._why)
-            return
+    def strays(self) -> frozenset[str]:
+        """Alarm topics that stand at the broker and were never published in this life; each is said once."""
         with self._telling:
-            client.publish(self._prefix + "watch", "on", qos=1, retain=True)
+            found, self._strays = frozenset(self._strays), set()
+        return found
+
+    # The line's thread
+
+    def listens(self) -> None:
+        """The broker hears for us: tells it what stands."""
+        with self._telling:
+            self._line.publish(self._prefix + "watch", "on")
+            if self._line.is_shared:
+                own = self._line.will_topic == self._prefix + "watch"
+                self._line.publish(self._prefix + "watch/by", "" if own else self._line.will_topic)
             for topic, payload in self._retained.items():
-                client.publish(topic, payload, qos=1, retain=True)
+                self._line.publish(topic, payload)
+            for topic in [topic for topic, payload in self._retained.items() if not payload]:
+                del self._retained[topic]
+            self._why = ""
             self._connected.set()
 
-    @_safe
-    def _on_connect_fail(self, client: Client, userdata: Any) -> None:
-        self._why = f"no answer from {self._settings.host}:{self._settings.port}"
-        self._log_once("mqtt-unreachable", self._why)
-
-    @_safe
-    def _on_disconnect(
-        self, client: Client, userdata: Any, flags: Any, reason: ReasonCode, properties: Any
-    ) -> None:
-        if self._connected.is_set():
-            self._why = f"connection lost: {reason}"
-            log.info("mqtt-disconnected reason=%r", str(reason))
+    def lost(self, why: str) -> None:
+        """Until the next connection."""
+        self._why = why
         self._connected.clear()
 
-    @_safe
-    def _on_message(self, client: Client, userdata: Any, message: MQTTMessage) -> None:
+    def arrived(self, message: MQTTMessage) -> None:
+        """Keeps a message for the next row."""
+        if message.topic.startswith(self._prefix + "alarms/"):
+            self._note_standing(message)
+            return
         if message.retain:
             # Kept by the broker from before we listened: a stale value, or a wish long carried out.
             self.counts["retained"] += 1
-            self._acknowledge_now(message)
+            self._line.acknowledge(message.mid, message.qos)
             return
         if len(message.payload) > LARGEST_PACK_BYTES:
             self._refuse("message", message.topic, InputError(f"got {len(message.payload)} bytes"))
-            self._acknowledge_now(message)
+            self._line.acknowledge(message.mid, message.qos)
             return
         arrival_ms = round(self._now_s() * 1000)
         is_request = message.topic == self._prefix + "requests"
         with self._lock:
             held = _Held(
-                message.topic, message.payload, message.mid, message.qos, arrival_ms, self._connection
+                message.topic, message.payload, message.mid, message.qos, arrival_ms, self._line.connection
             )
             if message.dup and self._is_known_again(held):
                 self.counts["redelivered"] += 1
@@ -297,6 +251,11 @@ class Broker:
                 self.counts["overflow"] += 1
                 return
             (self._requests_waiting if is_request else self._waiting).append(held)
+
+    def _note_standing(self, message: MQTTMessage) -> None:
+        with self._telling:
+            if message.retain and message.payload and message.topic not in self._retained:
+                self._strays.add(message.topic.removeprefix(self._prefix))
 
     def _is_known_again(self, again: _Held) -> bool:
         """Whether a redelivered message is here already.
@@ -308,34 +267,10 @@ class Broker:
                 held.connection = again.connection
                 return True
         if any(done.is_same(again) for done in self._done):
-            self._client.ack(again.mid, again.qos)
+            self._line.acknowledge(again.mid, again.qos)
             return True
         return False
 
-    def _acknowledge_now(self, message: MQTTMessage) -> None:
-        if message.qos:
-            self._client.ack(message.mid, message.qos)
-
     def _refuse(self, what: str, topic: str, error: InputError) -> None:
         self.counts[f"wrong-{what}"] += 1
-        self._log_once(f"mqtt-wrong-{what} topic={topic[:80]!r}", error.message)
-
-    def _log_once(self, kind: str, reason: str) -> None:
-        """A node that sends rubbish every minute must not fill the log."""
-        key = f"logged {kind}"
-        self.counts[key] += 1
-        if self.counts[key] & (self.counts[key] - 1) == 0:  # the 1st, 2nd, 4th, 8th … time
-            log.warning("%s reason=%r times=%d", kind, reason, self.counts[key])
-
-    def _revive(self) -> None:
-        """Starts paho's thread again should it ever have died."""
-        thread = self._network_thread
-        if thread is None or thread.is_alive() or thread is threading.main_thread():
-            return
-        self.counts["thread-revived"] += 1
-        log.error("mqtt-thread-died; starting it again")
-        self._network_thread = None
-        self._connected.clear()
-        self._client.loop_stop()
-        connect(self._client, self._settings, keep_session=True)
-        self._client.loop_start()
+        self._line.log_once(f"mqtt-wrong-{what} topic={topic[:80]!r}", error.message)

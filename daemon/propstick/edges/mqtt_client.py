@@ -16,7 +16,9 @@ from paho.mqtt.reasoncodes import ReasonCode
 from propstick.errors import ConfigError
 
 MOST_UNACKNOWLEDGED = 200
-"""The broker stops sending QoS 1 beyond this (MQTT v5 Receive Maximum)."""
+"""The broker stops sending QoS 1 beyond this for each site (MQTT v5 Receive Maximum)."""
+LARGEST_RECEIVE_MAXIMUM = 65_535
+"""MQTT v5, 3.1.2.11.3: a two-byte number."""
 LARGEST_PACKET_BYTES = 1024 * 1024
 SESSION_S = 14 * 86_400
 """How long the broker keeps messages for a watch that is away."""
@@ -78,14 +80,19 @@ def make_client(settings: BrokerSettings, client_id: str) -> Client:
     return client
 
 
-def connect(client: Client, settings: BrokerSettings, *, keep_session: bool) -> None:
-    """Points a client at the broker; its loop then connects."""
+def connect(client: Client, settings: BrokerSettings, *, keep_session: bool, sites: int = 1) -> None:
+    """Points a client at the broker; its loop then connects.
+
+    Args:
+        keep_session: The broker keeps messages while we are away.
+        sites: How many share the connection; each may have its part unacknowledged.
+    """
     if settings.version != "5":
         client.connect_async(settings.host, settings.port, settings.keepalive_s)
         return
     wanted = Properties(PacketTypes.CONNECT)
     wanted.SessionExpiryInterval = SESSION_S if keep_session else 0
-    wanted.ReceiveMaximum = MOST_UNACKNOWLEDGED
+    wanted.ReceiveMaximum = min(MOST_UNACKNOWLEDGED * sites, LARGEST_RECEIVE_MAXIMUM)
     wanted.MaximumPacketSize = LARGEST_PACKET_BYTES
     client.connect_async(
         settings.host, settings.port, settings.keepalive_s, clean_start=not keep_session, properties=wanted

@@ -14,6 +14,7 @@ from sqlalchemy import ColumnElement, or_, select, update
 from propstick.codec import from_text
 from propstick.edges import schema
 from propstick.edges.database import Store
+from propstick.edges.glance import Glance
 from propstick.records import Notice
 from propstick.times import DAY_S
 
@@ -33,11 +34,18 @@ class Outgoing:
 
 
 class Outbox:
-    """The outbox of one site."""
+    """The outbox of one site; `glance` asks for many at once."""
 
-    def __init__(self, store: Store, site: int) -> None:
+    def __init__(self, store: Store, site: int, glance: Glance | None = None) -> None:
         self._store = store
         self._site = site
+        self._glance = glance
+        if glance is not None:
+            glance.add(site)
+
+    def may_hold_some(self) -> bool:
+        """False if nothing waits for a channel, as far as that can be told at no cost of one's own."""
+        return self._glance is None or self._glance.has_notices(self._site)
 
     def waiting(self, now_s: int) -> list[Outgoing]:
         """What is due, oldest notice first."""

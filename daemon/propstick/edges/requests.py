@@ -15,6 +15,7 @@ from sqlalchemy import select, update
 
 from propstick.edges import schema
 from propstick.edges.database import Store
+from propstick.edges.glance import Glance
 
 _table = schema.requests.c
 
@@ -40,11 +41,14 @@ class Request:
 
 
 class Requests:
-    """The requests of one site."""
+    """The requests of one site; `glance` tells for many at once whether there are any."""
 
-    def __init__(self, store: Store, site: str) -> None:
+    def __init__(self, store: Store, site: str, glance: Glance | None = None) -> None:
         self._store = store
         self._site = store.site(site)
+        self._glance = glance
+        if glance is not None:
+            glance.add(self._site)
 
     def add(
         self, kind: str, body: dict[str, Any], *, by: str, key: str | None = None, made_s: int | None = None
@@ -68,6 +72,8 @@ class Requests:
 
     def pending(self) -> list[Request]:
         """What the watch has not taken up, oldest first."""
+        if self._glance is not None and not self._glance.has_requests(self._site):
+            return []
         return self._select(_table.taken_row_s.is_(None))
 
     def get(self, request_id: int) -> Request | None:

@@ -22,7 +22,7 @@ def garden(tmp_path, monkeypatch):
 
 
 def _book(garden):
-    return AccessBook(open_store(f"sqlite:///{garden.parent}/p.db"))
+    return AccessBook(open_store(f"sqlite:///{garden.parent}/p.db"), "plot")
 
 
 def _type(monkeypatch, text):

@@ -224,7 +224,7 @@ def test_the_page_for_phones_asks_for_a_phrase_and_shows_a_code(tmp_path, tools,
     settings = load(tmp_path / "garden.toml")
     assert (settings.api.listen, settings.api.address) == ("0.0.0.0", "http://potting.local:8460")
     store = open_store(settings.store.url, create=False)
-    assert AccessBook(store).has_passphrase()
+    assert AccessBook(store, settings.garden.site.name).has_passphrase()
     store.close()
     assert "▀" in out.getvalue()
     assert "wax arm" not in out.getvalue() + (tmp_path / "garden.toml").read_text()

@@ -87,7 +87,7 @@ def store_phrase(settings: Settings, phrase: str, *, now_s: int) -> None:
     with store_of(settings, create=True) as store:
         from propstick.edges.access import AccessBook
 
-        AccessBook(store).set_passphrase(phrase, now_s=now_s)
+        AccessBook(store, settings.garden.site.name).set_passphrase(phrase, now_s=now_s)
 
 
 def good_phrase(phrase: str) -> str:

@@ -22,9 +22,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Adds the command's options."""
     parser.epilog = (
         "  propstick passphrase\n"
-        "  propstick passphrase --token kitchen-display\n\n"
-        "Asks twice and shows nothing. The store keeps a salted scrypt of it. A new phrase signs everybody\n"
-        "out, and ends every token.\n"
+        "  propstick passphrase --token kitchen-display\n"
+        "  propstick passphrase --garden /etc/propstick/gardens/plot7.toml\n\n"
+        "Asks twice and shows nothing. The store keeps a salted scrypt of it, for this garden alone. A new\n"
+        "phrase signs everybody out, and ends every token.\n"
     )
     how = parser.add_mutually_exclusive_group()
     how.add_argument(
@@ -43,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
     settings = settings_of(args, probes_required=False)
     phrase = None if args.remove or args.token is not None else _asked(args)
     with store_of(settings, create=True) as store:
-        book, now_s = AccessBook(store), int(time.time())
+        book, now_s = AccessBook(store, settings.garden.site.name), int(time.time())
         if args.remove:
             say("Pass phrase removed." if book.remove_passphrase() else "There was none.")
         elif args.token is not None:

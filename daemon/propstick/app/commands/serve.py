@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import argparse
 
-from propstick.app.commands._shared import settings_of
+from propstick.app.config import find_file, load_all
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Adds the command's options."""
     parser.epilog = (
-        "  propstick serve\n\n"
+        "  propstick serve\n"
+        "  propstick serve --garden /etc/propstick/gardens\n\n"
         "Listens where [api] of the garden file says, on this machine only unless told otherwise; any other\n"
-        "address needs a pass phrase first: propstick passphrase. Runs until SIGTERM or Ctrl-C.\n"
+        "address needs a pass phrase first: propstick passphrase. With a folder for --garden every *.toml\n"
+        "in it is a garden, reached by the name in its [api] address, and shut until it has a pass phrase\n"
+        "of its own. Runs until SIGTERM or Ctrl-C.\n"
     )
 
 
@@ -20,4 +23,4 @@ def run(args: argparse.Namespace) -> int:
     """Runs the command."""
     from propstick.app import service
 
-    return service.serve(settings_of(args, probes_required=False))
+    return service.serve(*load_all(find_file(args.garden), probes_required=False))

@@ -64,18 +64,17 @@ def run(args: argparse.Namespace) -> int:
             "watch-started site=%s boxes=%d probes=%d step_s=%d store=%s",
             garden.site.name, len(garden.boxes), len(garden.probes), garden.step_s, settings.store.url,
         )  # fmt: skip
-    pages = []
+    page = None
     if args.serve:
         from propstick.app import service
 
-        pages = [service.start_beside(settings, clock=clock) for settings in all_settings]
-        for page in pages:
-            logging.info("service-started address=%s", page.address)
+        page = service.start_beside(*all_settings, clock=clock)
+        logging.info("service-started address=%s gardens=%d", page.address, len(all_settings))
     tell_service("READY=1")
     try:
         run_all(assemblies)
     finally:
-        for page in pages:
+        if page is not None:
             page.stop()
     logging.info("watch-stopped")
     return 0
