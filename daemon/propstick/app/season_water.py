@@ -44,15 +44,17 @@ def reminder(store: Store, garden: Garden, now_s: int) -> str:
 
 def _due(store: Store, garden: Garden, now_s: int) -> dict[str, WaterLost]:
     name, zone = garden.site.name, garden.site.zone
+    today = local_date(now_s, zone)
+    standing = [
+        one for one in Sowings(store, name).all()
+        if one.sown is not None and one.sown <= today and (one.cleared is None or one.cleared > today)
+    ]  # fmt: skip
+    if not standing:  # sixty days of hours are not read for nothing
+        return {}
     plot = plot_hours(
         ReadingLog(store, name), Journal(store, name), garden,
         first_s=at_local(local_date(now_s - LOOK_BACK_D * DAY_S, zone), time(0), zone), now_s=now_s,
     )  # fmt: skip
-    standing = [
-        one for one in Sowings(store, name).all()
-        if one.sown is not None and one.sown <= plot.today
-        and (one.cleared is None or one.cleared > plot.today)
-    ]  # fmt: skip
     crops = crops_beside(None)
     found = {}
     for box in garden.box_names:
