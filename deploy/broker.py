@@ -21,7 +21,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from propstick.app.config import load
+from propstick.app.garden_file.load import load
 from propstick.edges.mosquitto import mosquitto_config, mqtt_acl
 from propstick.errors import InputError, PropstickError
 

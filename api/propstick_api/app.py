@@ -13,7 +13,7 @@ from anyio import to_thread
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
-from propstick.app.settings import Settings
+from propstick.app.garden_file.settings import Settings
 from propstick.ports import Clock
 from propstick_api import (
     alarms,

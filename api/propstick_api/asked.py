@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Response
 from starlette.exceptions import HTTPException
 
-from propstick.app.newsdesk import news_of
+from propstick.app.live.newsdesk import news_of
 from propstick.edges.requests import Request as Wish
 from propstick.times import utc_text
 from propstick_api.deps import Service, Site, SiteDep

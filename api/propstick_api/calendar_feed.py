@@ -15,7 +15,7 @@ from propstick_api.deps import ServiceDep, SiteDep
 if TYPE_CHECKING:
     from icalendar import Event
 
-    from propstick.app.season import Foreseen
+    from propstick.app.season.report import Foreseen
 
 router = APIRouter(prefix="/v1", tags=["calendar"])
 
@@ -45,7 +45,7 @@ class CalendarResponse(Response):
 def calendar(service: ServiceDep, site: SiteDep) -> Response:
     """Each sowing's dates, all-day, and what is expected of it. The same event keeps its UID, so that a
     feed can be read again."""
-    from propstick.app.season import foreseen, season_report  # only when somebody subscribes
+    from propstick.app.season.report import foreseen, season_report  # only when somebody subscribes
 
     report = season_report(site.store, site.garden, service.now_s, garden_file=service.settings.path)
     feed = calendar_of(site.garden.site.name, site.sowings.all(), foreseen(report))

@@ -9,9 +9,9 @@ from typing import Annotated
 from fastapi import Depends, Header, Request
 from starlette.exceptions import HTTPException
 
-from propstick.app.garden_source import GardenSource
-from propstick.app.settings import Settings
-from propstick.app.sown import Sown
+from propstick.app.garden_file.settings import Settings
+from propstick.app.garden_file.source import GardenSource
+from propstick.app.season.sown import Sown
 from propstick.edges.access import AccessBook
 from propstick.edges.answers import Answers
 from propstick.edges.database import Store, open_store

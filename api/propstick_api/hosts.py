@@ -12,7 +12,7 @@ import socket
 from collections.abc import Callable, Sequence
 from urllib.parse import urlsplit
 
-from propstick.app.settings import Settings
+from propstick.app.garden_file.settings import Settings
 from propstick.errors import ConfigError
 from propstick_api.deps import Service
 

@@ -21,7 +21,7 @@ from propstick_api.moments import day_span, in_years
 from propstick_api.schemas import Out
 
 if TYPE_CHECKING:
-    from propstick.app.replay_report import Report
+    from propstick.app.replay.report import Report
 
 # What reads and draws a night is imported when one is asked for: until then it would only take memory.
 
@@ -197,7 +197,7 @@ def _night_row(
 
 def lived(report: Report, night: date) -> dict[str, Any]:
     """A night's object."""
-    from propstick.app.replay_report import places_reported
+    from propstick.app.replay.report import places_reported
 
     tonight = night_of(report.garden.site, night)
     boxes = places_reported(report.garden)
@@ -234,7 +234,7 @@ def _curve(report: Report, box: str, place: str) -> dict[str, Any] | None:
 
 
 def _report(site: Site, night: date) -> Report:
-    from propstick.app.lived_night import lived_night
+    from propstick.app.replay.lived_night import lived_night
 
     try:
         return lived_night(site.store, site.garden, night)
@@ -252,7 +252,7 @@ def _otherwise(service: Service, site: Site, report: Report, night: date, text: 
 
 
 def _picture(site: Site, night: date) -> str:
-    from propstick.app.night_scene import scene_of
+    from propstick.app.replay.scene import scene_of
     from propstick.drawing import night_picture
 
     return night_picture(scene_of(_report(site, night), night))

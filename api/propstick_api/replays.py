@@ -79,9 +79,9 @@ async def replay(
 def _found(data: bytes, *, site: str | None, settings: list[str], unit: Literal["C", "F"]) -> dict[str, Any]:
     # The engine, which nothing else here needs: 5 MiB and a tenth of a second.
     from propstick.app import recording as recordings
-    from propstick.app.replay import replay as play
-    from propstick.app.replay_garden import garden_of, site_of, with_settings
-    from propstick.app.replay_report import rows_between
+    from propstick.app.replay.garden import garden_of, site_of, with_settings
+    from propstick.app.replay.report import rows_between
+    from propstick.app.replay.run import replay as play
 
     place = site_of(site, unit=unit) if site else None
     recording = recordings.read(data, unit=unit, zone=place.zone if place else None)

@@ -98,7 +98,7 @@ def season_outlook(
 ) -> dict[str, Any]:
     """Batch by batch when it comes up and is picked, and when to sow next; what each box gained, saved,
     cost and lost; sun of the spots. The object of `propstick season --json`."""
-    from propstick.app.season import season_report  # only when somebody asks
+    from propstick.app.season.report import season_report  # only when somebody asks
 
     report = season_report(
         site.store, site.garden, service.now_s, garden_file=service.settings.path, every_d=every_days
@@ -223,7 +223,7 @@ def _sowing(sowing: StoredSowing, warmth: FloatArray | None, first: date, last: 
 
 def _warnings(site: Site, begin_s: int, end_s: int) -> dict[str, int]:
     # Read when first asked for: until then it would only take memory.
-    from propstick.app.lived_night import alarm_of
+    from propstick.app.replay.lived_night import alarm_of
     from propstick.app.skill.tally import tally
 
     found = tally([alarm_of(one) for one in site.journal.alarms(begin_s, end_s)])

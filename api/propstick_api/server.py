@@ -16,7 +16,7 @@ from typing import Any
 
 import uvicorn
 
-from propstick.app.settings import ApiSettings, Settings
+from propstick.app.garden_file.settings import ApiSettings, Settings
 from propstick.edges.access import AccessBook
 from propstick.edges.clock import SystemClock
 from propstick.edges.service import tell_service, watchdog_s

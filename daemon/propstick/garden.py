@@ -1,6 +1,6 @@
 """The garden as the engine sees it: frozen facts about site, person, boxes, spots, probes, limits.
 
-Built by `app/config.py` from the grower's file, or by replay from a recording's columns. °C and
+Built by `app/garden_file/load.py` from the grower's file, or by replay from a recording's columns. °C and
 metres inside; whatever unit the file used is gone by the time it gets here.
 """
 

@@ -1,6 +1,6 @@
 """The outside world as the program needs it: small interfaces, each with a real part and a fake.
 
-Real parts live in `edges/`, fakes in `testing.py`; `app/wiring.py` chooses. The same contract tests
+Real parts live in `edges/`, fakes in `testing.py`; `app/live/wiring.py` chooses. The same contract tests
 run on both.
 """
 

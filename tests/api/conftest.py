@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 from fastapi.testclient import TestClient
 
-from propstick.app.settings import ApiSettings, Settings, StoreSettings
-from propstick.app.wiring import assemble
+from propstick.app.garden_file.settings import ApiSettings, Settings, StoreSettings
+from propstick.app.live.wiring import assemble
 from propstick.edges.database import open_store
 from propstick.edges.sowings import Sowings
 from propstick.garden import Box, Garden, Limits, Person, Probe, Site

@@ -4,7 +4,7 @@ from datetime import date
 
 import icalendar
 
-from propstick.app.season import Foreseen
+from propstick.app.season.report import Foreseen
 from propstick.edges.sowings import StoredSowing
 from propstick_api.calendar_feed import calendar_of
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from propstick.app.answer_links import AnswerLinks
+from propstick.app.live.answer_links import AnswerLinks
 from propstick.edges.access import AccessBook
 from propstick.edges.database import open_store
 from propstick.records import Notice

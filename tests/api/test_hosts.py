@@ -8,8 +8,8 @@ import pytest
 from fastapi.testclient import TestClient
 
 from propstick.app.commands import serve as command
-from propstick.app.settings import ApiSettings
-from propstick.app.wiring import assemble
+from propstick.app.garden_file.settings import ApiSettings
+from propstick.app.live.wiring import assemble
 from propstick.edges.access import AccessBook
 from propstick.edges.answers import Answers
 from propstick.edges.database import open_store
@@ -244,7 +244,9 @@ def test_a_folder_of_gardens_is_served_together(tmp_path, monkeypatch):
     for name in ("east", "west"):
         (tmp_path / f"{name}.toml").write_text(f'[site]\nname = "{name}"\n[[box]]\nname = "north"\n')
     served = []
-    monkeypatch.setattr("propstick.app.service.serve", lambda *all_settings: served.extend(all_settings) or 0)
+    monkeypatch.setattr(
+        "propstick.app.live.service.serve", lambda *all_settings: served.extend(all_settings) or 0
+    )
     assert command.run(type("Args", (), {"garden": str(tmp_path)})()) == 0
     assert [settings.garden.site.name for settings in served] == ["east", "west"]
 

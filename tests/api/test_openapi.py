@@ -7,7 +7,7 @@ import schemathesis
 from hypothesis import HealthCheck, given, settings
 from schemathesis.specs.openapi.checks import positive_data_acceptance
 
-from propstick.app.settings import ApiSettings, Settings, StoreSettings
+from propstick.app.garden_file.settings import ApiSettings, Settings, StoreSettings
 from propstick.garden import Garden
 from propstick.testing import HandClock
 from propstick_api.app import build

@@ -7,8 +7,8 @@ from dataclasses import replace
 import httpx
 import pytest
 
-from propstick.app import service
-from propstick.app.settings import ApiSettings
+from propstick.app.garden_file.settings import ApiSettings
+from propstick.app.live import service
 from propstick.edges.access import AccessBook
 from propstick.edges.database import open_store
 from propstick.errors import ConfigError, PropstickError

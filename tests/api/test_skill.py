@@ -5,7 +5,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from propstick.app.replay import report_of, run
+from propstick.app.replay.run import report_of, run
 from propstick.engine.nights import night_of
 from propstick.engine.pipeline import begin
 

@@ -47,8 +47,8 @@ def spring_csv():
 def spring_report(spring_csv):
     """Those two days replayed once for all tests that only look."""
     from propstick.app import recording
-    from propstick.app.replay import replay
-    from propstick.app.replay_garden import garden_of, site_of
+    from propstick.app.replay.garden import garden_of, site_of
+    from propstick.app.replay.run import replay
 
     found = recording.read(spring_csv().encode())
     return replay(found, garden_of(found, site=site_of(SITE, unit="C")))

@@ -5,8 +5,8 @@ import sys
 
 import pytest
 
-from propstick.app.night_scene import scene_of
 from propstick.app.render import ZOOM, png
+from propstick.app.replay.scene import scene_of
 from propstick.drawing import night_picture
 from propstick.errors import ConfigError
 

@@ -35,7 +35,7 @@ from tests.bench.season import garden, values
 from tests.noon import noon_zone
 from tests.servers import mosquitto, postgresql
 
-from propstick.app.config import load
+from propstick.app.garden_file.load import load
 from propstick.blocks import Block, Flag
 from propstick.edges.database import Store, open_store
 from propstick.edges.journal import Journal

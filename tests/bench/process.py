@@ -17,8 +17,8 @@ from pathlib import Path
 from tests.bench.table import Figure, best_of
 from tests.noon import noon_zone
 
-from propstick.app.settings import Settings, StoreSettings
-from propstick.app.wiring import assemble
+from propstick.app.garden_file.settings import Settings, StoreSettings
+from propstick.app.live.wiring import assemble
 from propstick.edges.onewire import find_buses
 from propstick.edges.onewire_tree import Tree, blocking_trigger
 from propstick.garden import Box, Garden, Probe, Site

@@ -23,8 +23,8 @@ from urllib.parse import urlsplit
 from tests.bench.season import START_S, STEP_S, garden, stored
 from tests.bench.table import Figure, best_of
 
-from propstick.app.settings import ApiSettings, Settings, StoreSettings
-from propstick.app.wiring import assemble
+from propstick.app.garden_file.settings import ApiSettings, Settings, StoreSettings
+from propstick.app.live.wiring import assemble
 from propstick.testing import FakeBus, HandClock
 
 ROUNDS, REQUESTS, STREAMS = 7, 300, 200

@@ -153,8 +153,8 @@ TRUE_FACTOR = 1.12
 
 def days_up(spring: Spring) -> dict[int, date]:
     """The day each batch is seen: the first noon at which its soil has done 1.12 times the published sum."""
-    from propstick.app.crop_book import crops_beside
-    from propstick.app.season_hours import plot_hours
+    from propstick.app.season.crop_book import crops_beside
+    from propstick.app.season.hours import plot_hours
     from propstick.edges.journal import Journal
     from propstick.growing.emergence import progress_until
     from propstick.times import DAY_S
@@ -180,7 +180,7 @@ def days_up(spring: Spring) -> dict[int, date]:
 def main() -> int:
     """Prints the season three times: as batches wait, as they are picked, when boxes have done their job."""
     from propstick.app.commands.season import show
-    from propstick.app.season import season_report
+    from propstick.app.season.report import season_report
 
     made = weather()
     print(f"lived {len(made) / 1440:.0f} days", file=sys.stderr)

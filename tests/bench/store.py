@@ -10,7 +10,7 @@ import numpy as np
 from tests.bench.season import START_S, STEP_S, garden, stored, values
 from tests.bench.table import Figure
 
-from propstick.app.watch import CHECKPOINT_S
+from propstick.app.live.watch import CHECKPOINT_S
 from propstick.blocks import Block
 from propstick.edges.database import open_store
 from propstick.edges.journal import Journal

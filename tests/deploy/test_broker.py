@@ -74,7 +74,7 @@ def test_passwords_are_made_once_and_renewed_when_asked(broker_script, root, cap
 
 
 def test_the_table_it_prints_is_one_the_garden_file_takes(broker_script, root, capsys):
-    from propstick.app.config import load
+    from propstick.app.garden_file.load import load
 
     said, _ = set_up(broker_script, root, capsys)
     table = said[said.index("[mqtt]") : said.index("Then:")]

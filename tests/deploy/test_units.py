@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from propstick.app import cli
-from propstick.app.config_models import WatchTable
+from propstick.app.garden_file.models import WatchTable
 
 DEPLOY = Path(__file__).resolve().parents[2] / "deploy"
 UNITS = ("propstick-watch.service", "propstick-serve.service")

@@ -10,7 +10,7 @@ import time
 import pytest
 from sqlalchemy import text
 
-from propstick.app.housekeeping import Housekeeping
+from propstick.app.live.housekeeping import Housekeeping
 from propstick.edges import migrations, schema, upgrading
 from propstick.edges.database import Store, _checked, _engine, open_store
 from propstick.edges.journal import Journal

@@ -19,7 +19,7 @@ import numpy as np
 from tests.bench.table import Figure
 from tests.faults.season import DAY_S, GARDEN, ROW_S, START_S, Season, resident_mib
 
-from propstick.app.delivery import WORTHLESS_AFTER_S
+from propstick.app.live.delivery import WORTHLESS_AFTER_S
 from propstick.edges.journal import Journal
 from propstick.edges.push import AppriseChannel
 from propstick.edges.readings import ReadingLog

@@ -17,8 +17,8 @@ import numpy as np
 from tests.bench.table import Figure
 from tests.faults.plot import STEP_S, Plot, ended, killed
 
-from propstick.app.config import load
-from propstick.app.replay import alarms_of, run
+from propstick.app.garden_file.load import load
+from propstick.app.replay.run import alarms_of, run
 from propstick.edges.database import open_store
 from propstick.edges.journal import Journal
 from propstick.edges.maintenance import quick_check

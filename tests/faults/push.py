@@ -19,8 +19,8 @@ from tests.bench.table import Figure
 from tests.edges.conftest import WebReceiver
 from tests.faults.season import GARDEN, ROW_S
 
-from propstick.app.settings import Settings, StoreSettings
-from propstick.app.wiring import Assembly, assemble
+from propstick.app.garden_file.settings import Settings, StoreSettings
+from propstick.app.live.wiring import Assembly, assemble
 from propstick.edges.push import AppriseChannel
 from propstick.testing import FakeBus, HandClock
 

@@ -21,9 +21,9 @@ import numpy as np
 from sqlalchemy import text
 from tests.bench.table import Figure
 
-from propstick.app.replay import alarms_of, run
-from propstick.app.settings import Settings, StoreSettings
-from propstick.app.wiring import Assembly, assemble
+from propstick.app.garden_file.settings import Settings, StoreSettings
+from propstick.app.live.wiring import Assembly, assemble
+from propstick.app.replay.run import alarms_of, run
 from propstick.blocks import Flag
 from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog

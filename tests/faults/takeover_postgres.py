@@ -28,7 +28,7 @@ from tests.faults.plot import killed
 from tests.noon import noon_zone
 from tests.servers import mosquitto, postgresql
 
-from propstick.app.watch import lease_s
+from propstick.app.live.watch import lease_s
 from propstick.edges.database import Store, open_store
 from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog

@@ -17,9 +17,9 @@ from pathlib import Path
 import numpy as np
 
 from propstick.app import recording
-from propstick.app.config import _data_of, parse
-from propstick.app.newsdesk import news_of
-from propstick.app.toml_lines import Lines
+from propstick.app.garden_file.load import _data_of, parse
+from propstick.app.garden_file.toml_lines import Lines
+from propstick.app.live.newsdesk import news_of
 from propstick.edges.mqtt_payloads import PackDesk, node_name, request_of
 from propstick.edges.onewire import WiredBus
 from propstick.edges.onewire_tree import Tree

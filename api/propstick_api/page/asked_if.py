@@ -10,7 +10,7 @@ from propstick.errors import InputError
 from propstick_api.deps import Service, Site
 
 if TYPE_CHECKING:
-    from propstick.app.replay_report import Report
+    from propstick.app.replay.report import Report
 
 
 @dataclass(frozen=True)
@@ -29,8 +29,8 @@ def otherwise(service: Service, site: Site, report: Report, night: date, text: s
     Raises:
         InputError: another form, another box, a time outside the night, or nothing read then.
     """
-    from propstick.app.replay_night import state_before
-    from propstick.app.replay_what_if import answer, asked_of, stretch_of
+    from propstick.app.replay.night import state_before
+    from propstick.app.replay.what_if import answer, asked_of, stretch_of
 
     garden = report.garden
     try:

@@ -18,7 +18,7 @@ from propstick_api.page.markup import Safe, tag
 from propstick_api.page.reading import Reading
 
 if TYPE_CHECKING:
-    from propstick.app.replay_report import Report
+    from propstick.app.replay.report import Report
 
 BESIDE_DAYS = 14
 HANDLE_S = 300
@@ -63,7 +63,7 @@ def lived_report(site: Site, night: date) -> Report:
     Raises:
         InputError: nothing was measured in it.
     """
-    from propstick.app.lived_night import lived_night
+    from propstick.app.replay.lived_night import lived_night
 
     return lived_night(site.store, site.garden, night)
 
@@ -93,7 +93,7 @@ def _figure(
     is_asked: bool = False,
 ) -> Safe:  # fmt: skip
     """A picture: of every box, or of one of several on one scale. The night asked about gets a handle."""
-    from propstick.app.night_scene import scene_of
+    from propstick.app.replay.scene import scene_of
     from propstick.drawing import night_picture
 
     scene = replace(scene_of(report, night), decimal_sign=decimal_sign)

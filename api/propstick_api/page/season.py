@@ -25,8 +25,8 @@ from propstick_api.page.sight import Language
 from propstick_api.season import DEFAULT_DAYS, season_of
 
 if TYPE_CHECKING:
-    from propstick.app.season import SeasonReport
-    from propstick.app.season_contents import Part
+    from propstick.app.season.contents import Part
+    from propstick.app.season.report import SeasonReport
 
 router = APIRouter()
 
@@ -58,7 +58,7 @@ def season(service: ServiceDep, site: SiteDep, language: Language = "") -> HTMLR
 
 def _report(service: Service, site: Site) -> SeasonReport | ConfigError:
     """The outlook, or why the person's own crop file cannot be used for one."""
-    from propstick.app.season import season_report  # only when somebody asks
+    from propstick.app.season.report import season_report  # only when somebody asks
 
     try:
         return season_report(site.store, site.garden, service.now_s, garden_file=service.settings.path)
@@ -68,7 +68,7 @@ def _report(service: Service, site: Site) -> SeasonReport | ConfigError:
 
 def _outlook(report: SeasonReport | ConfigError, reading: Reading) -> Safe:
     """What the grower asks in spring: the same parts as the season's report, in the same words."""
-    from propstick.app.season_contents import contents
+    from propstick.app.season.contents import contents
 
     if isinstance(report, ConfigError):
         return tag("p", report.message, role="alert")
@@ -78,7 +78,7 @@ def _outlook(report: SeasonReport | ConfigError, reading: Reading) -> Safe:
 
 def _part(parts: Sequence[Part], k: int) -> Safe | None:
     """A heading right before a table is the table's own, and stands there once."""
-    from propstick.app.season_contents import Grid, Heading, Points
+    from propstick.app.season.contents import Grid, Heading, Points
 
     part = parts[k]
     if isinstance(part, Heading):

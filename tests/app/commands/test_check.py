@@ -7,8 +7,9 @@ from http.server import BaseHTTPRequestHandler, HTTPServer
 import numpy as np
 import pytest
 
-from propstick.app import checks, cli
-from propstick.app.config import load
+from propstick.app import cli
+from propstick.app.checks import machine as checks
+from propstick.app.garden_file.load import load
 from propstick.app.sightings import sightings
 from propstick.edges.database import open_store
 from propstick.edges.onewire_tree import Tree

@@ -9,9 +9,9 @@ from datetime import date
 import pytest
 
 from propstick.app import cli
-from propstick.app.commands._setup_talk import Talk
 from propstick.app.commands.setup import Evening, Tools
-from propstick.app.config import load
+from propstick.app.garden_file.load import load
+from propstick.app.setup.talk import Talk
 from propstick.edges.database import open_store
 from propstick.edges.sowings import Sowings
 from propstick.errors import ConfigError, InputError
@@ -306,7 +306,7 @@ def test_quit_breaks_off_like_the_end_of_the_answers(hold, tmp_path):
 
 
 def test_an_end_at_the_hidden_phrase_is_no_crash(monkeypatch):
-    from propstick.app.commands import _setup_files
+    from propstick.app.setup import files as _setup_files
 
     def end_of_input(prompt):
         raise EOFError

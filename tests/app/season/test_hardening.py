@@ -6,9 +6,9 @@ from datetime import UTC, date, datetime
 import pytest
 
 from propstick.app import cli
-from propstick.app.season_brief import with_season
-from propstick.app.season_hardening import plan_for
-from propstick.app.sown import Sown
+from propstick.app.season.brief import with_season
+from propstick.app.season.hardening import plan_for
+from propstick.app.season.sown import Sown
 from propstick.edges.database import open_store
 from propstick.edges.journal import Journal
 from propstick.edges.requests import Requests

@@ -6,9 +6,9 @@ from datetime import UTC, date, datetime, timedelta
 import numpy as np
 import pytest
 
-from propstick.app import season_words
-from propstick.app.season import season_report
-from propstick.app.season_sheet import sheet
+from propstick.app.season import words as season_words
+from propstick.app.season.report import season_report
+from propstick.app.season.sheet import sheet
 from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog
 from propstick.garden import Obstacle, Probe, Spot

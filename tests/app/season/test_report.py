@@ -7,10 +7,12 @@ from datetime import UTC, date, datetime
 import numpy as np
 import pytest
 
-from propstick.app import cli, season_spot_words, season_words
-from propstick.app.season import foreseen, season_report
-from propstick.app.season_sheet import sheet, write_sheet
-from propstick.app.season_water import reminder
+from propstick.app import cli
+from propstick.app.season import spot_words as season_spot_words
+from propstick.app.season import words as season_words
+from propstick.app.season.report import foreseen, season_report
+from propstick.app.season.sheet import sheet, write_sheet
+from propstick.app.season.water import reminder
 from propstick.edges.database import open_store
 from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from propstick.app.season import season_report
+from propstick.app.season.report import season_report
 from propstick.edges.database import open_store
 from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog

@@ -10,7 +10,7 @@ from importlib.resources import files
 import numpy as np
 import pytest
 
-from propstick.app.season import season_report
+from propstick.app.season.report import season_report
 from propstick.garden import Obstacle
 from propstick.growing.crops import crop_table
 from propstick.growing.emergence import rate_per_day

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from propstick.app.place_series import Series
-from propstick.app.replay_report import Observed
+from propstick.app.replay.report import Observed
 from propstick.app.skill import skill_of
 from propstick.garden import Box, Garden
 from propstick.records import Alarm, DayForecast, HeatForecast, LidOpening, NightForecast

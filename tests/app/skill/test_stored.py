@@ -5,11 +5,11 @@ from math import cos, pi, sin
 
 import pytest
 
+from propstick.app.garden_file.settings import Settings, StoreSettings
+from propstick.app.live.wiring import assemble
 from propstick.app.recording.assemble import Recording
-from propstick.app.replay import replay
-from propstick.app.settings import Settings, StoreSettings
+from propstick.app.replay.run import replay
 from propstick.app.skill.stored import stored_skill
-from propstick.app.wiring import assemble
 from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog
 from propstick.garden import Box, Garden, Person, Probe, Site

@@ -9,8 +9,8 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
-from propstick.app.config import find_file, load
-from propstick.app.settings import Settings
+from propstick.app.garden_file.load import find_file, load
+from propstick.app.garden_file.settings import Settings
 from propstick.units import Unit, shown, shown_difference
 
 if TYPE_CHECKING:

@@ -56,7 +56,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Runs the command."""
-    from propstick.app.garden_file import correct, edit
+    from propstick.app.garden_file.editing import correct, edit
     from propstick.edges.clock import SystemClock
 
     settings = settings_of(args, probes_required=False)

@@ -6,11 +6,12 @@ import argparse
 from collections.abc import Iterator
 from pathlib import Path
 
-from propstick.app import checks, checks_reach
-from propstick.app.checks import Finding
+from propstick.app.checks import machine as checks
+from propstick.app.checks import reach as checks_reach
+from propstick.app.checks.machine import Finding
 from propstick.app.commands._shared import add_json, buses_of, print_json, store_of
-from propstick.app.config import find_file, load_all
-from propstick.app.settings import Settings
+from propstick.app.garden_file.load import find_file, load_all
+from propstick.app.garden_file.settings import Settings
 from propstick.app.sightings import Sighting, read_buses, sightings
 from propstick.errors import StoreError
 

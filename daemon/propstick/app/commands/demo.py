@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from propstick.app.settings import Settings
+    from propstick.app.garden_file.settings import Settings
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -59,12 +59,12 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _live(args: argparse.Namespace, folder: Path) -> int:
-    from propstick.app import service
     from propstick.app.demo.screen import Screen
     from propstick.app.demo.sheet import garden_sheet
     from propstick.app.demo.world import MINUTE_S, HurryingClock, ReadersClock, World
-    from propstick.app.settings import Settings, StoreSettings
-    from propstick.app.wiring import assemble
+    from propstick.app.garden_file.settings import Settings, StoreSettings
+    from propstick.app.live import service
+    from propstick.app.live.wiring import assemble
     from propstick.simulation.scenario import spring
     from propstick.times import local
 

@@ -15,7 +15,7 @@ from propstick.app.commands._shared import (
     settings_of,
     store_of,
 )
-from propstick.app.settings import Settings
+from propstick.app.garden_file.settings import Settings
 from propstick.app.sightings import Sighting, read_buses, sightings
 from propstick.errors import InputError, ProbeError, StoreError
 from propstick.garden import OUTSIDE, PLACES
@@ -161,7 +161,7 @@ def _row(one: Sighting, unit: Unit) -> tuple[str, str, str, str]:
 
 
 def _name(settings: Settings, probe_id: str, box: str, place: str) -> int:
-    from propstick.app.garden_file import assign, edit
+    from propstick.app.garden_file.editing import assign, edit
 
     garden = settings.garden
     if box == "spot":

@@ -16,8 +16,8 @@ from propstick.app.commands._shared import add_json, print_json
 from propstick.errors import ConfigError, InputError
 
 if TYPE_CHECKING:
-    from propstick.app.replay_report import Report
-    from propstick.app.replay_what_if import Asked
+    from propstick.app.replay.report import Report
+    from propstick.app.replay.what_if import Asked
     from propstick.engine.pipeline import EngineState
     from propstick.garden import Garden
 
@@ -70,7 +70,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(report.to_json())
     else:
-        from propstick.app.replay_table import table_of
+        from propstick.app.replay.table import table_of
 
         print(table_of(report))
     return 0
@@ -79,8 +79,8 @@ def run(args: argparse.Namespace) -> int:
 def _from_recording(args: argparse.Namespace, night: date | None) -> Report:
     from propstick.app import recording as recordings
     from propstick.app.progress import Progress
-    from propstick.app.replay import replay, state_before
-    from propstick.app.replay_garden import garden_of, site_of, with_settings
+    from propstick.app.replay.garden import garden_of, site_of, with_settings
+    from propstick.app.replay.run import replay, state_before
 
     base = _garden_file(args)
     site_unit = args.unit or (base.site.unit if base else "C")
@@ -111,14 +111,14 @@ def _garden_file(args: argparse.Namespace) -> Garden | None:
     """The garden of `--garden`; a recording does not take the one that happens to lie here."""
     if not args.garden:
         return None
-    from propstick.app.config import load
+    from propstick.app.garden_file.load import load
 
     return load(args.garden, probes_required=False).garden
 
 
 def _from_store(args: argparse.Namespace, night: date) -> Report:
     from propstick.app.commands._shared import settings_of, store_of
-    from propstick.app.replay_night import night_from_store, state_before
+    from propstick.app.replay.night import night_from_store, state_before
 
     for option in ("site", "unit"):
         if getattr(args, option):
@@ -139,7 +139,7 @@ def _from_store(args: argparse.Namespace, night: date) -> Report:
 
 
 def _what_if() -> ModuleType:
-    from propstick.app import replay_what_if
+    from propstick.app.replay import what_if as replay_what_if
 
     return replay_what_if
 
@@ -172,7 +172,7 @@ def _date(text: str) -> date:
 
 
 def _draw(report: Report, path: Path, night: date | None) -> None:
-    from propstick.app.night_scene import scene_of
+    from propstick.app.replay.scene import scene_of
     from propstick.drawing import night_picture
 
     svg = night_picture(scene_of(report, night))

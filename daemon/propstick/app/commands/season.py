@@ -10,8 +10,8 @@ from propstick.app.commands._shared import add_json, print_json, print_table, sa
 from propstick.errors import InputError
 
 if TYPE_CHECKING:
-    from propstick.app.season import SeasonReport
-    from propstick.app.settings import Settings
+    from propstick.app.garden_file.settings import Settings
+    from propstick.app.season.report import SeasonReport
     from propstick.edges.database import Store
 
 WIDTH = 80
@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
     """Runs the command."""
     if not 3.0 <= args.every <= 60.0:
         raise InputError(f"--every: got {args.every:g}, expected 3 to 60 days")
-    from propstick.app.season import season_report
+    from propstick.app.season.report import season_report
     from propstick.edges.clock import SystemClock
 
     settings = settings_of(args, probes_required=False)
@@ -59,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
             return _harden(args, settings, store, now_s)
         report = season_report(store, settings.garden, now_s, garden_file=settings.path, every_d=args.every)
     if args.report is not None:
-        from propstick.app.season_sheet import write_sheet
+        from propstick.app.season.sheet import write_sheet
 
         write_sheet(report, args.report)
         say(f"The season is written to {args.report}")
@@ -72,8 +72,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def show(report: SeasonReport) -> None:
-    from propstick.app import season_spot_words as spot_words
-    from propstick.app import season_words as words
+    from propstick.app.season import spot_words, words
 
     since = words.date_said(report.since, report.day)
     print(f"{report.site}, {report.day:%-d %B %Y}; the season is counted from {since}")
@@ -114,7 +113,7 @@ def show(report: SeasonReport) -> None:
 
 
 def _paragraph(name: str, sentences: list[str], report: SeasonReport) -> None:
-    from propstick.app.season_words import in_figures_of
+    from propstick.app.season.words import in_figures_of
 
     if sentences:
         said = in_figures_of(" ".join(sentences), report.decimal_sign)
@@ -123,7 +122,7 @@ def _paragraph(name: str, sentences: list[str], report: SeasonReport) -> None:
 
 
 def _harden(args: argparse.Namespace, settings: Settings, store: Store, now_s: int) -> int:
-    from propstick.app.season_hardening import plan_for
+    from propstick.app.season.hardening import plan_for
 
     plan = plan_for(store, settings.garden, args.harden, now_s, done=args.done, garden_file=settings.path)
     if args.json:

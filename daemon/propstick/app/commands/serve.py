@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from propstick.app.config import find_file, load_all
+from propstick.app.garden_file.load import find_file, load_all
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -21,6 +21,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Runs the command."""
-    from propstick.app import service
+    from propstick.app.live import service
 
     return service.serve(*load_all(find_file(args.garden), probes_required=False))

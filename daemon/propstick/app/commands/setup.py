@@ -11,19 +11,18 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from propstick.app import evening_times as times
-from propstick.app import first_evening as words
-from propstick.app.commands import _setup_files as files
-from propstick.app.commands import _setup_words as told
-from propstick.app.commands._setup_probes import name_probes
-from propstick.app.commands._setup_talk import Talk
-from propstick.app.first_evening import Answers
+from propstick.app.setup import files, times
+from propstick.app.setup import understood as words
+from propstick.app.setup import words as told
+from propstick.app.setup.probes import name_probes
+from propstick.app.setup.talk import Talk
+from propstick.app.setup.understood import Answers
 from propstick.errors import InputError, TurnBack
 from propstick.ports import Channel, Clock, ProbeBus
 from propstick.times import local_date, zone
 
 if TYPE_CHECKING:
-    from propstick.app.settings import Settings
+    from propstick.app.garden_file.settings import Settings
 
 _EPILOG = """\
   propstick setup
@@ -254,7 +253,7 @@ class Evening:
         return text
 
     def _try_message(self, url: str) -> bool:
-        from propstick.app.checks_reach import trial_notice
+        from propstick.app.checks.reach import trial_notice
 
         now_s = int(self.tools.clock.wall_s())
         delivery = self.tools.channel(url).send(trial_notice("garden", to="person", now_s=now_s))

@@ -15,7 +15,7 @@ from propstick.errors import InputError
 from propstick.garden import OUTSIDE
 
 if TYPE_CHECKING:
-    from propstick.app.settings import Settings
+    from propstick.app.garden_file.settings import Settings
     from propstick.edges.sowings import Sowings, StoredSowing
 
 OTHERS = ("list", "sown", "box", "crop", "gave", "note", "undo", "remove", "history")
@@ -162,7 +162,7 @@ def _box(settings: Settings, box: str) -> str:
 
 def _crop(settings: Settings, crop: str) -> str:
     """The crop under the name of the table."""
-    from propstick.app.crop_book import OWN_FILE, crops_beside
+    from propstick.app.season.crop_book import OWN_FILE, crops_beside
     from propstick.growing.crops import find
 
     try:

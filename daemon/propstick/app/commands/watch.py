@@ -7,7 +7,7 @@ import logging
 import signal
 import sys
 
-from propstick.app import config
+from propstick.app.garden_file import load as config
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -31,7 +31,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from propstick.app.sites import assemble_all, run_all
+    from propstick.app.live.sites import assemble_all, run_all
     from propstick.edges.clock import SystemClock
     from propstick.edges.service import tell_service
 
@@ -66,7 +66,7 @@ def run(args: argparse.Namespace) -> int:
         )  # fmt: skip
     page = None
     if args.serve:
-        from propstick.app import service
+        from propstick.app.live import service
 
         page = service.start_beside(*all_settings, clock=clock)
         logging.info("service-started address=%s gardens=%d", page.address, len(all_settings))

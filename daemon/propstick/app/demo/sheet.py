@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomlkit
 
-from propstick.app.config_models import WEEKDAYS
+from propstick.app.garden_file.models import WEEKDAYS
 from propstick.garden import Garden, Spot
 
 

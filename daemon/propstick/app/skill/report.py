@@ -7,7 +7,7 @@ from datetime import date
 from typing import Any
 
 from propstick.app.place_series import Series
-from propstick.app.replay_report import Observed
+from propstick.app.replay.report import Observed
 from propstick.app.skill.days import day_rows
 from propstick.app.skill.heat import chance_rows, frost_warning_rows, warning_rows
 from propstick.app.skill.nights import night_rows

@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
-from propstick.app.lived_night import alarm_of
-from propstick.app.replay_report import air_of, observed_days, observed_nights
+from propstick.app.replay.lived_night import alarm_of
+from propstick.app.replay.report import air_of, observed_days, observed_nights
 from propstick.app.skill.report import skill_of
 from propstick.edges.database import Store
 from propstick.edges.journal import Journal

@@ -1,0 +1,1 @@
+"""What `propstick check` looks at."""

@@ -1,0 +1,1 @@
+"""The file a grower edits: read, checked, and changed without losing a comment."""

@@ -1,0 +1,1 @@
+"""The watch that runs day and night: rows, their commit, and what is told of them."""
