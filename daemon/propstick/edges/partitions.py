@@ -105,7 +105,7 @@ def part_at(time_s: int, months: int) -> Part:
 
 
 def declare() -> None:
-    """Has the tables made with parts. In the schema it would make SQLAlchemy load what a Pi has no use for."""
+    """Has the tables made with parts. Said in the schema, it would have a Pi load what it has no use for."""
     for parted in PARTED:
         parted.table.dialect_options["postgresql"]["partition_by"] = f"RANGE ({parted.column})"
 
