@@ -1,6 +1,8 @@
 """Parts by time on PostgreSQL: no row lost, none twice, each in its own month, whole months dropped."""
 
 import itertools
+import subprocess
+import sys
 import threading
 import time
 from datetime import UTC, datetime
@@ -97,6 +99,17 @@ def test_sqlite_has_none(sqlite_store):
         names = connection.scalars(text("SELECT name FROM sqlite_master WHERE type = 'table'")).all()
         assert not partitions.is_parted(connection, schema.readings)
     assert sorted(names) == sorted([*schema.metadata.tables, "alembic_version"])
+
+
+def test_a_pi_loads_nothing_of_it(tmp_path):
+    """Two MiB that a daemon on SQLite does without."""
+    asked = (
+        "import sys; import propstick.app.wiring; from propstick.edges.database import open_store; "
+        f"open_store('sqlite:///{tmp_path}/s.db', migrate=True).site('home'); "
+        "print('sqlalchemy.dialects.postgresql' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True, check=True)
+    assert done.stdout == "False\n"
 
 
 def test_each_row_lies_in_its_month_and_that_of_an_unset_clock_in_the_rest(parted):

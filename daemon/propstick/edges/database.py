@@ -336,6 +336,10 @@ def _create(store: Store) -> None:
             connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _CREATING})
         if inspect(connection).has_table("alembic_version"):
             return  # another process was quicker
+        if not store.is_sqlite:
+            from propstick.edges import partitions
+
+            partitions.declare()
         schema.metadata.create_all(connection, checkfirst=False)
         connection.execute(text(
             "CREATE TABLE alembic_version (version_num VARCHAR(32) NOT NULL, "
@@ -343,8 +347,6 @@ def _create(store: Store) -> None:
         ))  # fmt: skip
         connection.execute(text("INSERT INTO alembic_version VALUES (:v)"), {"v": schema.REVISION})
         if not store.is_sqlite:
-            from propstick.edges import partitions
-
             partitions.begin(connection, time.time())
 
 

@@ -104,6 +104,12 @@ def part_at(time_s: int, months: int) -> Part:
     return Part(at.year, (at.month - 1) // months * months + 1, months)
 
 
+def declare() -> None:
+    """Has the tables made with parts. Said in the schema, it would have a Pi load what it has no use for."""
+    for parted in PARTED:
+        parted.table.dialect_options["postgresql"]["partition_by"] = f"RANGE ({parted.column})"
+
+
 def begin(connection: Connection, now_s: float) -> None:
     """The parts of tables just made, in the transaction that made them."""
     for parted in PARTED:

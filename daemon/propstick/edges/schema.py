@@ -77,7 +77,6 @@ readings = Table(
     Column("probe", Integer, primary_key=True, autoincrement=False),
     Column("raw_cc", Integer),
     Column("flags", Integer, nullable=False, server_default="0"),
-    postgresql_partition_by="RANGE (time_ms)",
     sqlite_with_rowid=False,
 )
 
@@ -92,7 +91,6 @@ reading_hours = Table(
     Column("high_cc", Integer, nullable=False),
     Column("total_cc", BigInteger, nullable=False),
     Column("count", Integer, nullable=False),
-    postgresql_partition_by="RANGE (hour)",
     sqlite_with_rowid=False,
 )
 
@@ -207,7 +205,6 @@ heat_forecasts = Table(
     Column("p20_permille", Integer, nullable=False),
     Column("p30_permille", Integer, nullable=False),
     Column("p60_permille", Integer, nullable=False),
-    postgresql_partition_by="RANGE (issued_s)",
     sqlite_with_rowid=False,
 )
 
