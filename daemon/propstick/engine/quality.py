@@ -204,16 +204,29 @@ def _jumps(
     doubtful = np.flatnonzero(wild.any(axis=0) | (memory.odd_count > 0))
     if not len(doubtful):
         return jump, spike_s, level
-    # Only columns with something odd in them are walked through, row by row.
+    # Only columns with something odd in them are walked through, and there only from one wild reading until
+    # a level stands again: in between each reading settles on the one before it.
     spike_s = spike_s.copy()
     level = {name: array.copy() for name, array in level.items()}
     for c in doubtful:
         walk = _LevelWalk(memory, int(c), layout)
-        for i in np.flatnonzero(read.inside[:, c]):
+        rows = np.flatnonzero(read.inside[:, c])
+        starts = np.append(np.flatnonzero(wild[rows, c]), len(rows))
+        at = 0
+        while at < len(rows):
+            if walk.odd_count == 0:
+                start = int(starts[np.searchsorted(starts, at)])
+                if start > at:
+                    i = rows[start - 1]
+                    walk.settle(int(read.time_s[i]), float(read.value[i, c]))
+                    at = start
+                    continue
+            i = rows[at]
             at_s = int(read.time_s[i])
             jump[i, c] = walk.is_jump(at_s, float(read.value[i, c]))
             if walk.spike_s == at_s:
                 spike_s[i:, c] = at_s
+            at += 1
         for name in level:
             level[name][c] = getattr(walk, name)
     return jump, spike_s, level
@@ -235,19 +248,20 @@ class _LevelWalk:
         back = abs(value_c - self.level_c) <= self._largest(waited_s)
         if self.odd_count == 0:
             if back or waited_s > FORGET_S:
-                return self._settle(at_s, value_c)
+                return self.settle(at_s, value_c)
             return self._doubt(at_s, value_c, 1)
         agrees = abs(value_c - self.odd_c) <= self._largest(at_s - self.odd_s)
         if back and (not agrees or abs(value_c - self.level_c) <= abs(value_c - self.odd_c)):
             self.spike_s = at_s
-            return self._settle(at_s, value_c)
+            return self.settle(at_s, value_c)
         if (agrees and self.odd_count + 1 >= BELIEVED_AFTER) or waited_s > FORGET_S:
-            return self._settle(at_s, value_c)
+            return self.settle(at_s, value_c)
         if not agrees:  # neither the old level nor the new one: the probe leaps about
             self.spike_s = at_s
         return self._doubt(at_s, value_c, self.odd_count + 1 if agrees else 1)
 
-    def _settle(self, at_s: int, value_c: float) -> bool:
+    def settle(self, at_s: int, value_c: float) -> bool:
+        """Takes the reading for the level; False: it may be used."""
         self.level_s, self.level_c, self.odd_count = at_s, value_c, 0
         return False
 
