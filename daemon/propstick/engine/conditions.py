@@ -45,7 +45,6 @@ class Condition:
         on_delay_s, off_delay_s: Shape (k,).
         silenced: Suppressed by design on these rows, shape (n, k); None: nowhere.
         eta_s, eta_low_s, eta_high_s, chance: Of a forecast, shape (n, k); None for what is measured.
-        word: What a message may add to name the case, one for each subject; empty where none.
     """
 
     kind: AlarmKind

@@ -121,7 +121,7 @@ def alarm_message(alarm: Alarm, speech: Speech, *, detail: str = "", remedy: str
         "frost-ahead": f"{box} may fall below {limit} tonight, about {value} expected: "
         f"{remedy or 'cover it'}.",
         "lid-loose": f"{box} has stopped holding heat: see whether its lid is open or blown off.",
-        "soil-cold": f"the soil in {box} is at {value}, {under}: seed waits; keep the lid shut.",
+        "soil-cold": f"the soil in {box} is at {value}, {under}: seed waits for warmth.",
         "soil-hot": f"the soil in {box} is at {value}, {over}: seed may fail; shade or air it.",
         "dry": f"the soil in {box} is dry by its moisture probe: water it.",
         "no-shelter": f"{box} has long been colder than outside: see whether probe or lid is off.",
