@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from propstick.drawing.frame import frame_picture
+from propstick.engine.brief_words import NO_FORECAST
 from propstick.times import local_date
 from propstick_api.live import Health
 from propstick_api.page import words
@@ -145,6 +146,8 @@ def _advice(
     overtaken = any(a["kind"] in HAND_KINDS and a["state"] in STANDING for a in alarms)
     if line is None or (line["advice"] == "leave" and overtaken):
         return None
+    if line["advice"] == "leave" and line["reason"] == NO_FORECAST:
+        return tag("p", words.NO_FORECAST, class_="advice")
     by = "" if line["by"] is None else words.ADVICE_BY.format(by=reading.clock(line["by"]))
     done = is_done(box, line) and line["advice"] != "leave"
     advice = words.ADVICE_LEAVE if line["reason"].startswith(words.AS_IT_SHOULD) else words.ADVICE

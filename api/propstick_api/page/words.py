@@ -61,6 +61,7 @@ ADVICE_LEAVE = "{deed}, that is right{by}. {reason}."
 AS_IT_SHOULD = "as it should be: "
 """How the brief begins its reason where a lid can stay."""
 ADVICE_BY = " by {by}"
+NO_FORECAST = "No forecast yet: judge by the sky."
 DOUBTS = {
     "changed": "It does not behave as it used to, so its forecasts are less sure until it is learnt again. "
     "See whether something in it, on it or about its probes has changed.",

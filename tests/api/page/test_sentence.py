@@ -2,10 +2,11 @@
 
 import pytest
 
+from propstick.engine.brief_words import NO_FORECAST
 from propstick.garden import Garden, Site
 from propstick_api.live import Health
 from propstick_api.page.alarms_part import alarm_list
-from propstick_api.page.home import _is_tonight, _picture, about_words
+from propstick_api.page.home import _advice, _is_tonight, _picture, about_words
 from propstick_api.page.reading import Reading, has_decimal_comma, span_words
 from propstick_api.page.sentence import sentence, standing_advice
 
@@ -213,3 +214,10 @@ def test_last_night_is_not_called_tonight(night, now, is_night, tonight):
     """By day the newest forecast may be of the night that is over."""
     box = {"forecast": {"night": {"night": night}}}
     assert _is_tonight(box, {"time": now, "zone": "Europe/Dublin"}, is_night) is tonight
+
+
+def test_a_brief_that_foresaw_nothing_is_no_advice_to_leave_the_lid():
+    line = _line("leave") | {"reason": NO_FORECAST}
+    assert "No forecast yet: judge by the sky." in str(_advice(_box(advice=line), line, READING, []))
+    known = line | {"reason": "about 6 °C, within its limits"}
+    assert "Leave north as it is: about 6 °C" in str(_advice(_box(advice=known), known, READING, []))
