@@ -8,7 +8,8 @@ import pytest
 from sqlalchemy import text
 
 from propstick.edges import schema
-from propstick.edges.database import PAGE_BYTES, explained, open_store
+from propstick.edges.database import PAGE_BYTES, open_store
+from propstick.edges.store_errors import explained
 from propstick.errors import StoreError
 
 

@@ -22,14 +22,13 @@ from sqlalchemy.exc import TimeoutError as PoolTimeout
 
 from propstick.edges import schema
 from propstick.edges.reserve import Reserve
-from propstick.errors import StoreError, StoreReason
+from propstick.edges.store_errors import BUSY_S, explained
+from propstick.errors import StoreError
 
 PAGE_BYTES = 1024
 """Measured on ext4, every commit synced, log already grown, 16 probes and 8 boxes with their live view
 and an hourly checkpoint of 40 kB: 13 KiB a row on the device, against 16 at 2048 bytes and 20 at 4096.
 Size and speed of reading are the same."""
-BUSY_S = 10.0
-"""How long a write waits for another process before it gives up."""
 _CREATING = 0x50726F70
 """Names the PostgreSQL lock under which the schema is made; any number of our own."""
 
@@ -163,11 +162,7 @@ class Store:
         except DBAPIError as error:
             raise explained(error.orig or error, where=str(self)) from error
         except PoolTimeout as error:  # all connections of this process are waiting for the server
-            raise StoreError(
-                f"store {self}: {_WHAT['locked']} ({str(error).splitlines()[0]})",
-                hint=_HINTS["locked"],
-                reason="locked",
-            ) from error
+            raise explained(error, where=str(self)) from error
         except self.engine.dialect.loaded_dbapi.Error as error:
             raise explained(error, where=str(self)) from error
 
@@ -208,53 +203,6 @@ def open_store(url: str, *, migrate: bool = False, create: bool = True, as_it_is
         store.close()
         raise
     return store
-
-
-def explained(error: BaseException, *, where: str) -> StoreError:
-    """What the driver complained of, as the person has to understand it."""
-    number = getattr(error, "sqlite_errorcode", None)
-    reason: StoreReason = "other"
-    if number == _NO_ROOM_FOR_SHARING:
-        reason = "full"
-    elif number is not None:
-        reason = _SQLITE_REASONS.get(number & 0xFF, "other")
-    elif getattr(error, "sqlstate", None) is not None:
-        reason = _POSTGRESQL_REASONS.get(error.sqlstate, "other")
-    elif type(error).__name__ == "OperationalError":
-        reason = "unreachable"
-    first_line = (str(error).splitlines() or [""])[0]
-    return StoreError(f"store {where}: {_WHAT[reason]} ({first_line})", hint=_HINTS[reason], reason=reason)
-
-
-# Primary result codes of SQLite (sqlite.org/rescode.html) and SQLSTATEs of PostgreSQL (appendix A).
-_SQLITE_REASONS: dict[int, StoreReason] = {
-    5: "locked", 6: "locked", 8: "read-only", 10: "disk", 11: "corrupt", 13: "full", 14: "unreachable",
-    23: "read-only", 26: "corrupt",
-}  # fmt: skip
-_NO_ROOM_FOR_SHARING = 4874
-"""SQLITE_IOERR_SHMSIZE: seen on a full disk (tmpfs), where the index of the log is to be laid out."""
-_POSTGRESQL_REASONS: dict[str, StoreReason] = {
-    "25006": "read-only", "53100": "full", "55P03": "locked", "40P01": "locked", "XX001": "corrupt",
-    "XX002": "corrupt", "58030": "disk", "57P01": "unreachable", "57P03": "unreachable",
-}  # fmt: skip
-_WHAT: dict[StoreReason, str] = {
-    "full": "the disk is full",
-    "read-only": "cannot be written to",
-    "locked": f"another program held it for {BUSY_S:g} s",
-    "corrupt": "is damaged",
-    "unreachable": "cannot be opened",
-    "disk": "the disk reported an error",
-    "other": "refused",
-}
-_HINTS: dict[StoreReason, str] = {
-    "full": "free some space; what is stored is safe, and the watch goes on writing by itself",
-    "read-only": "check who owns the file, and whether the card has gone read-only (dmesg)",
-    "locked": "see which other program has the store open",
-    "corrupt": "propstick restore puts back a backup; the watch sets a damaged file aside and goes on",
-    "unreachable": "propstick check tests the address and the rights of the store",
-    "disk": "copy the backups off this card and replace it",
-    "other": "propstick check looks at the store",
-}
 
 
 def _checked(url: str) -> URL:

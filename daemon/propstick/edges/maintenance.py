@@ -17,7 +17,8 @@ from sqlalchemy import and_, delete, text
 
 from propstick.edges import partitions, schema
 from propstick.edges.copying import copy_rows
-from propstick.edges.database import PAGE_BYTES, Store, explained, open_store
+from propstick.edges.database import PAGE_BYTES, Store, open_store
+from propstick.edges.store_errors import explained
 from propstick.errors import StoreError, StoreReason
 from propstick.times import DAY_S
 
