@@ -104,7 +104,7 @@ def test_sqlite_has_none(sqlite_store):
 def test_a_pi_loads_nothing_of_it(tmp_path):
     """Two MiB that a daemon on SQLite does without."""
     asked = (
-        "import sys; import propstick.app.wiring; from propstick.edges.database import open_store; "
+        "import sys; import propstick.app.live.wiring; from propstick.edges.database import open_store; "
         f"open_store('sqlite:///{tmp_path}/s.db', migrate=True).site('home'); "
         "print('sqlalchemy.dialects.postgresql' in sys.modules)"
     )
