@@ -1,7 +1,7 @@
 """A day without broker and network in accelerated time, then both are back at once.
 
 Real: engine, sampler, outbox, store, HTTP push (the web server is not there, then there). Fakes: the clock,
-moved by hand, the wire, and the broker: a real one that restarts is in `tests/edges/test_mqtt.py`.
+moved by hand, the wire, and the broker: a real one that restarts is in `tests/edges/mqtt/test_connection.py`.
 """
 
 from __future__ import annotations
