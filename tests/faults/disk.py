@@ -6,27 +6,22 @@ Something else eats every byte that becomes free, as a log without end would. Ne
 from __future__ import annotations
 
 import re
-import subprocess
-import tempfile
 import threading
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
 import numpy as np
 from tests.bench.table import Figure
+from tests.faults.little_disk import PATIENCE_S, fill, little_disk, until
 from tests.faults.plot import STEP_S, Plot, ended, killed
 
 from propstick.edges.database import open_store
 from propstick.edges.journal import Journal
 from propstick.edges.maintenance import quick_check
 from propstick.edges.readings import ReadingLog
-
-DISK_MIB = 320
-"""Above the 200 MiB below which housekeeping complains, so that only the full disk itself is told of."""
-PATIENCE_S = 60.0
 
 
 def disk(full_s: float = 45.0) -> list[Figure]:
@@ -35,31 +30,23 @@ def disk(full_s: float = 45.0) -> list[Figure]:
     Args:
         full_s: Seconds of each part; alarms come once a minute.
     """
-    with tempfile.TemporaryDirectory() as name:
-        mount = Path(name) / "disk"
-        mount.mkdir()
-        made = ["mount", "-t", "tmpfs", "-o", f"size={DISK_MIB}m", "tmpfs", str(mount)]
-        if subprocess.run(made, capture_output=True, check=False).returncode:
+    with little_disk() as made:
+        if made is None:
             return [Figure("a really full disk", "warned, nothing lost", "not tried: may not mount", False)]
-        try:
-            with closing(Plot(Path(name), disk=mount)) as plot:
-                return _lived(plot, mount, full_s)
-        finally:
-            subprocess.run(["umount", "-l", str(mount)], check=True)
+        return _lived(*made, full_s)
 
 
 def _lived(plot: Plot, mount: Path, full_s: float) -> list[Figure]:
-    plot.is_calm = True
     watch = plot.start()
-    _until(lambda: plot.last_row_s() > 0)
-    _fill(mount / "once")
+    until(lambda: plot.last_row_s() > 0)
+    fill(mount / "once")
     once_s = time.time()
     time.sleep(full_s)
     seen_s = plot.last_row_s()
     killed(watch)
     kept_s = time.time() - plot.last_row_s()
     watch = plot.start()
-    _until(lambda: plot.last_row_s() > seen_s + STEP_S)
+    until(lambda: plot.last_row_s() > seen_s + STEP_S)
     with _eaten(mount):
         full_from_s = time.time()
         plot.air_c["lane"] = 32.0
@@ -76,7 +63,7 @@ def _lived(plot: Plot, mount: Path, full_s: float) -> list[Figure]:
     waiting = int(re.findall(r"rows_waiting=(\d+)", (plot.folder / "watch.log").read_text())[-1])
     (mount / "once").unlink()
     free_s = time.time()
-    _until(lambda: plot.last_row_s() > free_s)
+    until(lambda: plot.last_row_s() > free_s)
     assert ended(watch) == 0
     # The first row of the new life bears the grid's time just before it.
     born_s = dead_s - STEP_S
@@ -119,17 +106,6 @@ def _lived(plot: Plot, mount: Path, full_s: float) -> list[Figure]:
     ]  # fmt: skip
 
 
-def _fill(path: Path) -> None:
-    """Zeros until the disk takes no more, to the last byte."""
-    with path.open("ab", buffering=0) as file:
-        for size in (2**20, 4096, 1):
-            try:
-                while file.write(bytes(size)) == size:
-                    pass
-            except OSError:
-                continue
-
-
 @contextmanager
 def _eaten(mount: Path) -> Iterator[None]:
     """While inside, whatever becomes free is gone within hundredths of a second."""
@@ -137,9 +113,9 @@ def _eaten(mount: Path) -> Iterator[None]:
 
     def eat() -> None:
         while not over.wait(0.01):
-            _fill(mount / "more")
+            fill(mount / "more")
 
-    _fill(mount / "more")
+    fill(mount / "more")
     for reserve in mount.glob("*.reserve"):
         reserve.unlink()  # as if given up long ago
     eater = threading.Thread(target=eat)
@@ -175,10 +151,3 @@ def _rows(plot: Plot, from_s: float, to_s: float) -> int:
         readings = ReadingLog(store, "plot").columns(round(from_s * 1000), round(to_s * 1000))
     _, counts = np.unique(readings.time_ms, return_counts=True)
     return int(np.count_nonzero(counts == 5))
-
-
-def _until(condition: Callable[[], bool]) -> None:
-    until_s = time.time() + PATIENCE_S
-    while not condition():
-        assert time.time() < until_s, "the daemon did not get there"
-        time.sleep(0.2)

@@ -2,43 +2,33 @@
 
 from __future__ import annotations
 
+import os
 import re
 import sqlite3
 import subprocess
-import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
 from tests.bench.table import Figure
+from tests.faults.little_disk import PATIENCE_S, fill, little_disk, until
 from tests.faults.plot import Plot, ended, killed
 
 from propstick.edges import migrations, schema
 from propstick.edges.database import Store, _checked, _engine
 from propstick.edges.reserve import Reserve
 
-DISK_MIB = 320
-"""Above the 200 MiB below which housekeeping complains, when nothing fills it."""
 LEFT_MIB = 2
 DAYS, PROBES, STEP_MS = 90, 4, 300_000
-PATIENCE_S = 60.0
 
 
 def full_upgrade() -> list[Figure]:
     """Little room, none at all, room kept back, room again: each a start of the real daemon."""
-    with tempfile.TemporaryDirectory() as name:
-        mount = Path(name) / "disk"
-        mount.mkdir()
-        made = ["mount", "-t", "tmpfs", "-o", f"size={DISK_MIB}m", "tmpfs", str(mount)]
-        if subprocess.run(made, capture_output=True, check=False).returncode:
+    with little_disk() as made:
+        if made is None:
             return [Figure("an upgrade on a full disk", "warned", "not tried: may not mount", False)]
-        try:
-            with closing(Plot(Path(name), disk=mount)) as plot:
-                plot.is_calm = True
-                return [*_without_reserve(plot, mount), *_with_reserve(plot, mount)]
-        finally:
-            subprocess.run(["umount", "-l", str(mount)], check=True)
+        return [*_without_reserve(*made), *_with_reserve(*made)]
 
 
 def _without_reserve(plot: Plot, mount: Path) -> list[Figure]:
@@ -46,7 +36,7 @@ def _without_reserve(plot: Plot, mount: Path) -> list[Figure]:
     _fill(mount, left=LEFT_MIB * 2**20)
     watch = plot.start()
     heat_s, told = _warned_s(plot, "lane"), _told(plot, "MiB")
-    _until(lambda: _revision(plot.database) == "0001" and _count(plot.database) > rows)
+    until(lambda: _revision(plot.database) == "0001" and _count(plot.database) > rows)
     stored = _count(plot.database) - rows
     put_off = watch.poll() is None and _revision(plot.database) == "0001" and not _copies(mount)
     killed(watch)
@@ -143,7 +133,7 @@ def _up(plot: Plot, *, revision: str = "0001") -> subprocess.Popen[bytes]:
     """The daemon once it has stored a row, on a store of that revision."""
     begun_s = time.time()
     watch = plot.start()
-    _until(lambda: _revision(plot.database) == revision and _row_s(plot.database) > begun_s)
+    until(lambda: _revision(plot.database) == revision and _row_s(plot.database) > begun_s)
     return watch
 
 
@@ -152,13 +142,13 @@ def _warned_s(plot: Plot, box: str, *, air_c: float = 32.0) -> float:
     begun_s = time.time()
     plot.air_c[box] = air_c
     pushed = lambda: [at for at, said in _pushes(plot) if at > begun_s and box in said.lower()]  # noqa: E731
-    _until(lambda: bool(pushed()))
+    until(lambda: bool(pushed()))
     return pushed()[0] - begun_s
 
 
 def _told(plot: Plot, word: str) -> str:
     """The notice with that word in it."""
-    _until(lambda: any(word in said for _, said in _pushes(plot)))
+    until(lambda: any(word in said for _, said in _pushes(plot)))
     return next(said for _, said in _pushes(plot) if word in said).partition("\n")[0]
 
 
@@ -168,15 +158,8 @@ def _pushes(plot: Plot) -> list[tuple[float, str]]:
 
 def _fill(mount: Path, *, left: int) -> None:
     """The disk filled to the last byte, then so much given back."""
-    filler = mount / "filler"
-    with filler.open("ab", buffering=0) as file:
-        for size in (2**20, 4096, 1):
-            try:
-                while file.write(bytes(size)) == size:
-                    pass
-            except OSError:
-                continue
-        file.truncate(file.tell() - left if left else file.tell())
+    size = fill(mount / "filler")
+    os.truncate(mount / "filler", size - left)
 
 
 @contextmanager
@@ -213,10 +196,3 @@ def _count(path: Path) -> int:
 
 def _row_s(path: Path) -> int:
     return int(str(_asked(path, "SELECT row_s FROM progress") or 0))
-
-
-def _until(condition: Callable[[], bool]) -> None:
-    until_s = time.time() + PATIENCE_S
-    while not condition():
-        assert time.time() < until_s, "the daemon did not get there"
-        time.sleep(0.2)
