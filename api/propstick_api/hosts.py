@@ -61,11 +61,8 @@ def of_many(services: Sequence[Service]) -> Find:
 
 def name_in(settings: Settings) -> str | None:
     """The host name in a garden's `[api] address`; None if there is none."""
-    return (
-        without_port(urlsplit(settings.api.address).netloc.rpartition("@")[2])
-        if settings.api.address
-        else None
-    )
+    address = settings.api.address
+    return without_port(urlsplit(address).netloc.rpartition("@")[2]) if address else None
 
 
 def without_port(host: str) -> str:

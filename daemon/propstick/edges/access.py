@@ -98,9 +98,8 @@ class AccessBook:
 
     def note_tries(self, tries: Tries, *, now_s: int) -> None:
         """Remembers it, so that a restart is no way around waiting."""
-        key = self._keys(_TRIES)[0]
         with self._store.write() as connection:
-            self._put(connection, key, json.dumps(vars(tries)), now_s)
+            self._put(connection, self._key(_TRIES), json.dumps(vars(tries)), now_s)
 
     def open_session(self, label: str, *, now_s: int, lasts_s: int) -> str:
         """A new random token, shown once; `label` says what holds it."""
@@ -139,23 +138,27 @@ class AccessBook:
 
     def _get(self, name: str) -> str | None:
         table = schema.settings.c
-        for key in self._keys(name):
-            with self._store.read() as connection:
-                value = connection.scalar(select(table.value).where(table.name == key))
-            if value is not None:
-                return str(value)
-        return None
+        query = select(table.name, table.value).where(table.name.in_([self._key(name), name]))
+        with self._store.read() as connection:
+            values = {row.name: str(row.value) for row in connection.execute(query)}
+        mine = values.get(self._key(name))
+        return mine if mine is not None or name not in values or not self._is_alone() else values[name]
 
     def _put(self, connection: Connection, key: str, value: str, now_s: int) -> None:
         values = {"value": value, "changed_s": now_s}
         insert = self._store.insert(schema.settings).values(name=key, **values)
         connection.execute(insert.on_conflict_do_update(index_elements=["name"], set_=values))
 
+    def _key(self, name: str) -> str:
+        return f"{name}/{self._name}"
+
     def _keys(self, name: str) -> list[str]:
         """Where a setting stands: under the garden's name; in a store of one garden also under none, as
         releases before had it. Among several such a key would open all of them."""
-        bare = [name] if len(self._store.site_names()) <= 1 else []
-        return [f"{name}/{self._name}", *bare]
+        return [self._key(name), *([name] if self._is_alone() else [])]
+
+    def _is_alone(self) -> bool:
+        return len(self._store.site_names()) <= 1
 
     def _session(self, hashed: str) -> str:
         return f"{self._name}/{hashed}"

@@ -48,6 +48,11 @@ def top(site: str) -> str:
     return f"propstick/{site}/"
 
 
+def _topics(site: str) -> list[str]:
+    """What is listened to for a site: readings, requests, and alarms as they stand."""
+    return [top(site) + "readings/+", top(site) + "requests", top(site) + "alarms/+/+"]
+
+
 def _safe(callback: Callable[..., None]) -> Callable[..., None]:
     """An exception in a callback would end paho's thread, silently and for good."""
 
@@ -182,14 +187,14 @@ class Line:
         sides = list(self._sides.values())
         for k in range(0, len(sides), SITES_A_SUBSCRIPTION):
             part = sides[k : k + SITES_A_SUBSCRIPTION]
-            wanted = [topic for side in part for topic in self._subscriptions(side.site)]
-            _, message_id = client.subscribe(wanted)
+            wanted = [(side, topic) for side in part for topic in self._subscriptions(side.site)]
+            _, message_id = client.subscribe([topic for _, topic in wanted])
             if message_id is not None:
-                self._asked[message_id] = [side for side in part for _ in self._subscriptions(side.site)]
+                self._asked[message_id] = [side for side, _ in wanted]
 
     def _subscriptions(self, site: str) -> list[tuple[str, Any]]:
         """Readings and requests as they come; alarms as they stand, to find what a life before left there."""
-        coming, standing = [top(site) + "readings/+", top(site) + "requests"], top(site) + "alarms/+/+"
+        *coming, standing = _topics(site)
         if self._settings.version != "5":
             return [*((topic, 1) for topic in coming), (standing, 0)]
         fresh = SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_DO_NOT_SEND)
@@ -237,4 +242,4 @@ class Line:
             # It was ours in an earlier life of this session, and is another daemon's or nobody's now.
             self.counts["of-another-site"] += 1
             self.acknowledge(message.mid, message.qos)
-            client.unsubscribe([top(site) + "readings/+", top(site) + "requests", top(site) + "alarms/+/+"])
+            client.unsubscribe(_topics(site))

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from propstick.engine.observer_state import DAY_S, learns_at_s
+from propstick.engine.telling_days import known_quantile
 from propstick.engine.trace import Trace
 from propstick.engine.windows import trailing_mean
 from propstick.garden import Site
@@ -171,13 +172,3 @@ def _clear_days(best: FloatArray, dates: FloatArray) -> tuple[float, int]:
     seen = ~np.isnan(best)
     days = len(np.unique(dates[seen]))
     return (float(np.quantile(best[seen], _WIDE_QUANTILE)) if days else 0.0), days
-
-
-def known_quantile(values: FloatArray, share: float) -> FloatArray:
-    """numpy's nanquantile along the first axis, all at once: that one loops over the others."""
-    ordered = np.sort(values, axis=0)  # NaN comes last
-    place = share * ((~np.isnan(ordered)).sum(axis=0) - 1)
-    below = np.floor(place).astype(np.int64)[None]
-    low = np.take_along_axis(ordered, below, axis=0)[0]
-    high = np.take_along_axis(ordered, np.ceil(place).astype(np.int64)[None], axis=0)[0]
-    return low + (place - below[0]) * (high - low)

@@ -149,17 +149,11 @@ def issue(
     day_share = _known_or(window.mean("sun_share", 288)[:-1], np.full_like(air, TYPICAL_SHARE))
     sun_share = one_sky(window.mean("sun_share", 6)[:-1], lids[3])
     sun_share = _known_or(sun_share, day_share)
-    comes = share_that_comes(state, k, sun_share)
-    expected = reference + np.clip(comes, 0.0, 1.1) * (clear[3] - reference)
+    expected = reference + np.clip(share_that_comes(state, k, sun_share), 0.0, 1.1) * (clear[3] - reference)
     left = np.interp(lids[3], OPENINGS, LIFT_LEFT)
     plain_as_is = top + left * best
     as_is = np.stack([expected, np.where(np.isnan(plain_as_is), expected, plain_as_is)])
-    weight = state.as_is_square_c2[k] ** -SHARPNESS
-    expected = (weight * as_is).sum(axis=0) / weight.sum(axis=0)
-    other_lid = left / np.interp(state.lid_before, OPENINGS, LIFT_LEFT) - 1.0
-    again = state.max_before_c + other_lid * state.lift_before_c
-    share = np.where(np.isnan(again), 0.0, AGAIN_SHARE / max(days_seen(state), 1.0) ** 2)
-    expected += share * (np.nan_to_num(again) - expected)
+    expected = _as_it_stands(state, k, as_is, left=left)
     forecast = np.concatenate([clear[:3], expected[None]])
     forecast = np.fmax(forecast, np.where(np.isnan(forecast), np.nan, now))
     height = np.maximum(forecast - reference, 0.0)
@@ -195,6 +189,21 @@ def widened(forecast: DayMaximum, fits: BoolArray) -> DayMaximum:
     low = forecast.max_c - factor * (forecast.max_c - forecast.low_c)
     high = forecast.max_c + factor * (forecast.high_c - forecast.max_c)
     return replace(forecast, low_c=low, high_c=high, sd_c=factor * forecast.sd_c)
+
+
+def _as_it_stands(state: DayState, k: int, as_is: FloatArray, *, left: FloatArray) -> FloatArray:
+    """The maximum for the lid as it stood: both forecasts by their records, and at first yesterday's, (b,).
+
+    Args:
+        as_is: Both forecasts, (2, b).
+        left: What the lid leaves of a shut box's lift, (b,).
+    """  # fmt: skip
+    weight = state.as_is_square_c2[k] ** -SHARPNESS
+    expected = (weight * as_is).sum(axis=0) / weight.sum(axis=0)
+    other_lid = left / np.interp(state.lid_before, OPENINGS, LIFT_LEFT) - 1.0
+    again = state.max_before_c + other_lid * state.lift_before_c
+    share = np.where(np.isnan(again), 0.0, AGAIN_SHARE / max(days_seen(state), 1.0) ** 2)
+    return np.array(expected + share * (np.nan_to_num(again) - expected))
 
 
 def clear_maximum_c(

@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from propstick.engine import rise as outside_rise
-from propstick.engine.ceiling import known_quantile
 from propstick.engine.day_record import GAIN_PRIOR, GAIN_WITHIN, SHARE_PRIOR, SHARE_SPREAD, DayState, cleared
 from propstick.engine.nights import HOUR_S, Daylight
 from propstick.engine.rise import CLASSES
 from propstick.engine.slots import SLOT_S, Slots
+from propstick.engine.telling_days import known_quantile
 from propstick.engine.usual_box import usual_rise_c
 from propstick.garden import Site
 from propstick.units import BoolArray, FloatArray

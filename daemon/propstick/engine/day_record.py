@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from propstick.engine import rise as outside_rise
-from propstick.engine.ceiling import known_quantile
 from propstick.engine.marking import Record
 from propstick.engine.rise import CLASSES, RiseState
+from propstick.engine.telling_days import known_quantile
 from propstick.units import BoolArray, FloatArray, IntArray
 
 LIDS = ("closed", "propped", "open", "as-is")

@@ -12,7 +12,7 @@ import numpy as np
 
 from propstick.blocks import PlaceRows
 from propstick.engine.schedule import Day
-from propstick.engine.usual import held, is_met, no_days, put, usual
+from propstick.engine.telling_days import held, is_met, no_days, put, usual
 from propstick.units import BoolArray, FloatArray
 
 # Set on invented boxes; `tests.bench.upsets` measures them on others.

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from propstick.engine.usual import usual
+from propstick.engine.telling_days import usual
 from propstick.garden import Box
 from propstick.physics.box import BoxRates
 from propstick.units import BoolArray, FloatArray

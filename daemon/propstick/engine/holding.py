@@ -13,9 +13,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from propstick.engine.ceiling import known_quantile
+from propstick.engine.telling_days import known_quantile, no_days, put
 from propstick.engine.trace import LID_BANK, Trace
-from propstick.engine.usual import no_days, put
 from propstick.units import BoolArray, FloatArray
 
 NIGHT_SD_RANGE_C = (0.04, 0.3)

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from propstick.blocks import PlaceRows
-from propstick.engine.usual import is_met, no_days, put
+from propstick.engine.telling_days import is_met, no_days, put
 from propstick.units import BoolArray, FloatArray, IntArray
 
 WET_S = 6 * 3600

@@ -132,7 +132,7 @@ def alarm_message(alarm: Alarm, speech: Speech, *, detail: str = "", remedy: str
         "see which lies in the sun or is wrong.",
         "watch-late": "the watch fell behind: see what else runs on the machine.",
         "clock-unset": "the clock cannot be trusted: let the machine reach a time server.",
-        "store-trouble": "readings cannot be stored: see whether the disk is full or failing.",
+        "store-trouble": "the store is in trouble: see whether the disk is full or failing.",
         "push-trouble": "notices cannot be delivered: see the network and the [push] addresses.",
     }[alarm.kind]
     if alarm.kind == "probe-disagrees" and alarm.place is None:

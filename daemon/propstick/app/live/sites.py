@@ -46,9 +46,8 @@ def assemble_all(
     assemblies: list[Assembly] = []
     common = None
     if len(all_settings) > 1:
-        from propstick.app.live.common import (
-            Common,  # with paho, which one site without a broker has no use for
-        )
+        # Here, with paho: one site without a broker has no use for it.
+        from propstick.app.live.common import Common
 
         common = Common(all_settings, clock=clock, open_store=open_or_salvage)
     try:

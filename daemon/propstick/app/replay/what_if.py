@@ -16,9 +16,10 @@ from propstick.engine import minute
 from propstick.engine.layout import limits_on
 from propstick.engine.nights import night_of
 from propstick.engine.pipeline import EngineState
+from propstick.engine.places import rows_of
 from propstick.engine.what_if import WhatIf, what_if
 from propstick.errors import InputError
-from propstick.garden import OUTSIDE, Site
+from propstick.garden import Site
 from propstick.records import LidOpening
 from propstick.times import at_local, hours_minutes, local_date, row_at_or_before, utc_text
 from propstick.units import FloatArray, IntArray
@@ -167,22 +168,13 @@ def _rows(report: Report, time_s: IntArray) -> PlaceRows:
         carried = report.series(box, place).carried(time_s, no_older_than_s=max(steps, default=0))
         return np.asarray(carried, dtype=np.float64)
 
-    def over_boxes(place: str) -> FloatArray:
-        return np.stack([of(box, place) for box in boxes], axis=1)
-
-    fresh = [np.isin(time_s, report.series(box, "air").row_s) for box in boxes]
-    return PlaceRows(
-        time_s=time_s,
-        outside_air_c=of(OUTSIDE, "air"),
-        outside_soil_c=of(OUTSIDE, "soil"),
-        outside_humidity_pct=of(OUTSIDE, "humidity"),
-        air_c=over_boxes("air"),
-        soil_c=over_boxes("soil"),
-        humidity_pct=over_boxes("humidity"),
-        moisture_pct=over_boxes("moisture"),
+    return rows_of(
+        of,
+        time_s,
+        boxes,
         lid=np.stack([_steps(_known_lids(report, box), time_s) for box in boxes], axis=1),
         cover=np.stack([_covers(report, box, time_s) for box in boxes], axis=1),
-        fresh=np.stack(fresh, axis=1),
+        fresh=np.stack([np.isin(time_s, report.series(box, "air").row_s) for box in boxes], axis=1),
     )
 
 

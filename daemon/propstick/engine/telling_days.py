@@ -1,4 +1,4 @@
-"""What is usual of a box, from its last telling days or nights, and verdicts that hold until the next."""
+"""Records of a box's last telling days or nights, what is usual in them, and verdicts that hold on."""
 
 from __future__ import annotations
 
@@ -24,11 +24,18 @@ def put(record: FloatArray, values: FloatArray) -> FloatArray:
 
 
 def usual(record: FloatArray) -> FloatArray:
-    """Median of the record, (b,); NaN where there is none. In one go: numpy's own loops over the columns."""
-    ordered = np.sort(record, axis=0)  # NaN comes last
-    last = np.maximum((~np.isnan(record)).sum(axis=0) - 1, 0)[None]
-    low, high = (np.take_along_axis(ordered, at, axis=0)[0] for at in (last // 2, (last + 1) // 2))
-    return 0.5 * (low + high)
+    """Median of the record, (b,); NaN where there is none."""
+    return known_quantile(record, 0.5)
+
+
+def known_quantile(values: FloatArray, share: float) -> FloatArray:
+    """numpy's nanquantile along the first axis, all at once: that one loops over the others."""
+    ordered = np.sort(values, axis=0)  # NaN comes last
+    place = share * ((~np.isnan(ordered)).sum(axis=0) - 1)
+    below = np.floor(place).astype(np.int64)[None]
+    low = np.take_along_axis(ordered, below, axis=0)[0]
+    high = np.take_along_axis(ordered, np.ceil(place).astype(np.int64)[None], axis=0)[0]
+    return low + (place - below[0]) * (high - low)
 
 
 def is_met(record: FloatArray) -> BoolArray:
