@@ -261,17 +261,19 @@ def web(warm_apprise) -> Iterator["WebReceiver"]:
 
 
 class WebReceiver:
-    """Answers every POST with `status`."""
+    """Answers every POST with `status`, `delay_s` after it came."""
 
     def __init__(self) -> None:
         self.posts: list[dict] = []
         self.status = 200
+        self.delay_s = 0.0
         receiver = self
 
         class Handler(BaseHTTPRequestHandler):
             def do_POST(self) -> None:
                 body = self.rfile.read(int(self.headers["Content-Length"]))
                 receiver.posts.append({"path": self.path, **json.loads(body)})
+                time.sleep(receiver.delay_s)
                 self.send_response(receiver.status)
                 self.send_header("Content-Length", "0")
                 self.end_headers()

@@ -1,5 +1,7 @@
 """Push from a process of its own: the same answers as in one's own, and nothing of it stays behind."""
 
+import json
+import signal
 import subprocess
 import sys
 import time
@@ -126,3 +128,82 @@ def test_an_order_that_cannot_be_read_does_not_end_one_that_stays(staying):
     assert "could not be read" in staying("{")
     assert "could not be read" in staying("[]")
     assert len(staying._idle) == 1
+
+
+# A watch that is killed while a notice is on its way
+
+
+@pytest.fixture
+def order(web, make_notice, tmp_path):
+    """What a watch asked for before it was killed, and the channel of the watch begun after it."""
+    caught = []
+    url, folder = f"json://127.0.0.1:{web.port}/hook", tmp_path / "plot.db.receipts" / "plot"
+    ApartChannel(url, "phone", lambda text: caught.append(text) or "{}", receipts=folder).send(make_notice())
+    return caught[0], ApartChannel(url, "phone", receipts=folder)
+
+
+def orphan(order):
+    """The process of a killed watch: nobody hears its answer."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "propstick.edges.push_apart"],
+        stdin=subprocess.PIPE, stdout=subprocess.DEVNULL,
+    )  # fmt: skip
+    process.stdin.write(order.encode())
+    process.stdin.close()
+    return process
+
+
+def test_a_notice_taken_after_the_watch_was_killed_is_not_sent_again(order, web, make_notice):
+    text, channel = order
+    assert orphan(text).wait(30) == 0
+    assert channel.send(make_notice()).ok
+    assert len(web.posts) == 1
+
+
+def test_the_next_watch_waits_for_a_notice_still_on_its_way(order, web, make_notice):
+    text, channel = order
+    web.delay_s = 1.5
+    first = orphan(text)
+    while not web.posts:
+        time.sleep(0.01)
+    assert channel.send(make_notice()).ok
+    assert first.wait(30) == 0
+    assert len(web.posts) == 1
+
+
+def test_what_is_being_sent_is_finished_when_the_service_is_stopped(order, web, make_notice):
+    text, channel = order
+    web.delay_s = 1.0
+    first = orphan(text)
+    while not web.posts:
+        time.sleep(0.01)
+    first.send_signal(signal.SIGTERM)
+    assert first.wait(30) == 0
+    assert channel.send(make_notice()).ok
+    assert len(web.posts) == 1
+
+
+def test_a_notice_no_channel_took_is_sent_again(order, web, make_notice):
+    text, channel = order
+    web.status = 500
+    assert orphan(text).wait(30) == 0
+    web.status = 200
+    assert channel.send(make_notice()).ok
+    assert len(web.posts) == 2
+
+
+def test_another_notice_another_channel_another_site_has_a_receipt_of_its_own(order, web, make_notice):
+    text, channel = order
+    assert orphan(text).wait(30) == 0
+    other = {**json.loads(text), "name": "tablet"}
+    assert orphan(json.dumps(other)).wait(30) == 0
+    assert channel.send(make_notice(id="another")).ok
+    assert len(web.posts) == 3
+
+
+def test_a_folder_that_cannot_be_written_costs_the_receipt_and_not_the_notice(web, make_notice, tmp_path):
+    (tmp_path / "file").write_text("")
+    url = f"json://127.0.0.1:{web.port}/hook"
+    channel = ApartChannel(url, "phone", receipts=tmp_path / "file" / "receipts")
+    assert channel.send(make_notice()).ok
+    assert len(web.posts) == 1

@@ -4,6 +4,8 @@ apprise keeps some 20 MiB once it is loaded. At one site a notice goes out a few
 lives for a second, and what it took is given back. Where many sites have theirs at the same dusk, processes
 stay for the next one: loading is all that costs. The address travels by standard input, where no list of
 processes shows it.
+
+The process often outlives a watch that is killed; so it is the one that keeps the receipt (`receipts.py`).
 """
 
 from __future__ import annotations
@@ -19,8 +21,10 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 
 from propstick.codec import from_text, to_text
+from propstick.edges.receipts import Receipts
 from propstick.errors import StoreError
 from propstick.ports import Delivery
 from propstick.records import Notice
@@ -140,19 +144,32 @@ class ApartChannel:
         url: Holds secrets: never logged, never part of a result.
         name: What the outbox and the log call it.
         errand: Has an order carried out and gives the answer.
+        receipts: Folder where what was taken is noted, so that a watch killed meanwhile does not send it
+            again; None: nothing is noted.
     """
 
-    def __init__(self, url: str, name: str, errand: Callable[[str], str] = once) -> None:
+    def __init__(
+        self, url: str, name: str, errand: Callable[[str], str] = once, *, receipts: Path | None = None
+    ) -> None:
         self.name = name
         self._url = url
         self._errand = errand
+        self._receipts = receipts
 
     def __repr__(self) -> str:
         return f"ApartChannel({self.name!r}, ***)"
 
     def send(self, notice: Notice, *, link: str | None = None) -> Delivery:
         """Hands the notice over. Never raises; blocks until it is answered."""
-        order = json.dumps({"url": self._url, "name": self.name, "notice": to_text(notice), "link": link})
+        order = json.dumps(
+            {
+                "url": self._url,
+                "name": self.name,
+                "notice": to_text(notice),
+                "link": link,
+                "receipts": None if self._receipts is None else str(self._receipts),
+            }
+        )
         try:
             return Delivery(**json.loads(self._errand(order)))
         except TimeoutError:
@@ -175,17 +192,33 @@ def main(words: list[str]) -> int:
 
 
 def _carry_out(text: str) -> int:
-    from propstick.edges.push import AppriseChannel
-
     try:
         order = json.loads(text)
         notice = from_text(order["notice"], of=Notice)
     except (ValueError, KeyError, TypeError, StoreError):
         print(json.dumps({"ok": False, "detail": "the order could not be read", "final": True}), flush=True)
         return 2
-    result = AppriseChannel(order["url"], order["name"]).send(notice, link=order["link"])
+    result = _handed_over(order, notice)
     print(json.dumps({"ok": result.ok, "detail": result.detail, "final": result.final}), flush=True)
     return 0
+
+
+def _handed_over(order: dict, notice: Notice) -> Delivery:
+    from propstick.edges.push import AppriseChannel
+
+    channel = AppriseChannel(order["url"], order["name"])
+    if order["receipts"] is None:
+        return channel.send(notice, link=order["link"])
+    # What was begun is finished, and noted, whoever is being stopped: it takes some seconds at most.
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, signal.SIG_IGN)
+    with Receipts(Path(order["receipts"])).of(channel.name, notice.id) as receipt:
+        if receipt.is_signed():
+            return Delivery(ok=True, detail="taken before, when the watch was killed")
+        result = channel.send(notice, link=order["link"])
+        if result.ok:
+            receipt.sign()
+    return result
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import os
 import threading
 import zlib
 from collections.abc import Callable, Mapping, Sequence
@@ -133,8 +134,9 @@ def assemble(
         is_held = _takes_lease(journal, clock, housekeeping, lease_s(settings.garden.step_s))
         if channels is None:
             errand = common.errands if common else once
+            receipts = _receipts_folder(store, site)
             channels = {
-                target.name: ApartChannel(target.url.reveal(), target.name, errand)
+                target.name: ApartChannel(target.url.reveal(), target.name, errand, receipts=receipts)
                 for target in settings.push.targets
             }
         believed = BelievedTime(clock)
@@ -201,6 +203,14 @@ def assemble(
         watch, delivery, housekeeping, broker, sampler, journal, store, clock,
         is_wired=bool(found), common=common,
     )  # fmt: skip
+
+
+def _receipts_folder(store: Store, site: str) -> Path | None:
+    """Where receipts of notices are kept: beside the store, else in the folder systemd gives a service."""
+    if store.path is not None:
+        return store.path.with_name(store.path.name + ".receipts") / site
+    state = os.environ.get("STATE_DIRECTORY")
+    return Path(state, "receipts", site) if state else None
 
 
 def _takes_lease(journal: Journal, clock: Clock, housekeeping: Housekeeping, ttl_s: int) -> bool:
