@@ -112,6 +112,26 @@ def test_nothing_is_asked_of_a_box_that_is_shut_and_covered(live):
     assert live(noise([29.0] * 60), news=open_lid).notices[0].text.startswith("Shade north")
 
 
+@pytest.mark.parametrize(
+    ("air_c", "opening", "covered", "left"),
+    [
+        (0.0, None, None, "close and cover it."),
+        (0.0, 0.3, None, "close and cover it."),
+        (0.0, 0.0, False, "cover it."),
+        (0.0, 0.0, True, "lay more over it."),
+        (29.0, 0.3, None, "open it."),
+        (29.0, 1.0, None, "shade it."),
+    ],
+)
+def test_an_alarm_says_what_is_left_to_do(live, air_c, opening, covered, left):
+    """Nobody is sent to shut a lid that is known to be shut."""
+    news = [] if opening is None else [LidTold(time_s=NOON_S, box="north", opening=opening)]
+    news += [] if covered is None else [CoverTold(time_s=NOON_S, box="north", on=covered)]
+    changes = live(noise([air_c] * 60), news=news).changes
+    said = {c.alarm.message.partition(": ")[2] for c in changes if c.alarm.kind in ("heat", "frost")}
+    assert said == {left}
+
+
 def test_away_the_person_is_told_once_a_day_and_a_helper_each_time(lone, live):
     """At work one message is enough to fret about; a helper can act."""
     away = replace(lone, person=Person(leaves=time(8), back=time(19)))

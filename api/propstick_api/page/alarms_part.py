@@ -5,28 +5,27 @@ from __future__ import annotations
 from typing import Any
 
 from propstick_api.page import words
+from propstick_api.page.alarm_now import FORETOLD, sentence_now
 from propstick_api.page.markup import Safe, tag
 from propstick_api.page.reading import Reading
 from propstick_api.page.sentence import by_need
 
-FORETOLD = frozenset({"frost-ahead"})
-"""Alarms whose worst figure is a forecast's: nothing was measured there yet."""
-
 
 def alarm_list(
-    alarms: list[dict[str, Any]], asked: list[dict[str, Any]], reading: Reading, *, now_s: int
+    alarms: list[dict[str, Any]], view: dict[str, Any], reading: Reading, *, now_s: int
 ) -> Safe | None:
     """The alarms, each with what can be answered; None where there are none."""
     if not alarms:
         return None
-    pending = {one["body"]["id"]: one["kind"] for one in asked if one["kind"] in words.PENDING}
-    return tag(
-        "ul", *(_alarm(a, pending.get(a["id"]), reading, now_s) for a in by_need(alarms)), class_="alarms"
-    )
+    pending = {one["body"]["id"]: one["kind"] for one in view["asked"] if one["kind"] in words.PENDING}
+    shown = [
+        _alarm(a, sentence_now(a, view, reading), pending.get(a["id"]), reading, now_s)
+        for a in by_need(alarms)
+    ]
+    return tag("ul", *shown, class_="alarms")
 
 
-def _alarm(alarm: dict[str, Any], pending: str | None, reading: Reading, now_s: int) -> Safe:
-    message = alarm["message"] or alarm["kind"]
+def _alarm(alarm: dict[str, Any], message: str, pending: str | None, reading: Reading, now_s: int) -> Safe:
     until = alarm["shelved_until"]
     state = words.ALARM_STATES.get(alarm["state"], alarm["state"]).format(
         until=reading.when(until, now_s=now_s) if until else ""
@@ -41,7 +40,7 @@ def _alarm(alarm: dict[str, Any], pending: str | None, reading: Reading, now_s: 
         tag("p", words.PENDING[pending], class_="pending") if pending else _answers(alarm, message=message)
     )
     return tag(
-        "li", tag("strong", message[:1].upper() + message[1:]), tag("span", said, class_="quiet"), answers,
+        "li", tag("strong", message), tag("span", said, class_="quiet"), answers,
         class_=f"alarm {alarm['state']}",
     )  # fmt: skip
 

@@ -10,10 +10,11 @@ from propstick.engine.brief_words import NO_FORECAST
 from propstick.times import local_date
 from propstick_api.live import Health
 from propstick_api.page import words
+from propstick_api.page.alarm_now import is_old
 from propstick_api.page.alarms_part import alarm_list
 from propstick_api.page.markup import Safe, join, tag
 from propstick_api.page.reading import Reading, span_words
-from propstick_api.page.sentence import deed, is_done, is_old, next_opening, sentence, standing_advice
+from propstick_api.page.sentence import deed, is_done, next_opening, sentence, standing_advice
 
 PLACES = (("air", words.AIR), ("soil", words.SOIL))
 
@@ -99,7 +100,7 @@ def _box(box: dict[str, Any], view: dict[str, Any], reading: Reading, *, now_s: 
         _picture(box, standing_advice(box, view), is_night=is_night),
         tag(
             "div",
-            alarm_list(alarms, view["asked"], reading, now_s=now_s),
+            alarm_list(alarms, view, reading, now_s=now_s),
             _advice(box, standing_advice(box, view), reading, alarms),
             tag("p", words.DOUBTS[box["doubt"]]) if box.get("doubt") else None,
             tag(
@@ -229,7 +230,7 @@ def _outside(view: dict[str, Any], reading: Reading) -> Safe | None:
 def _elsewhere(
     alarms: list[dict[str, Any]], view: dict[str, Any], reading: Reading, now_s: int
 ) -> Safe | None:
-    found = alarm_list(alarms, view["asked"], reading, now_s=now_s)
+    found = alarm_list(alarms, view, reading, now_s=now_s)
     return None if found is None else tag("section", tag("h2", words.ALARM_ELSEWHERE), found)
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from datetime import date, datetime
 
-from propstick.engine.wording import Speech
+from propstick.engine.wording import Speech, alarm_message
 from propstick.garden import Garden
+from propstick.records import Alarm
 from propstick.times import local
 from propstick.units import shown_difference
 from propstick_api.page import words
@@ -59,6 +60,10 @@ class Reading:
     def limit(self, limit_c: float) -> str:
         """A setpoint."""
         return self._signed(self._speech.limit(limit_c))
+
+    def alarm(self, alarm: Alarm, *, remedy: str) -> str:
+        """What is the matter and what to do, in one sentence."""
+        return alarm_message(alarm, self._speech, remedy=remedy)
 
     def difference(self, change_c: float) -> str:
         """A difference without its sign, as finely as a reading is known."""

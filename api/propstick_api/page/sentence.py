@@ -9,19 +9,16 @@ from typing import Any
 from propstick.engine.wording import listed
 from propstick_api.live import Health
 from propstick_api.page import words
+from propstick_api.page.alarm_now import is_old, message_now, said_now
 from propstick_api.page.reading import Reading, span_words
 
 STANDING = frozenset({"unacknowledged", "acknowledged"})
 WAITS = frozenset({"Minor", "Unknown"})
 """Severities (CAP 1.2) that can wait; the others call for a hand."""
-MEASURED = {"heat": "air", "frost": "air", "fast-rise": "air", "soil-cold": "soil", "soil-hot": "soil"}
-"""Alarms whose message has a reading as it was when they were raised, and the place it is of."""
 LID_IS_THERE = 0.08
 """A lid so near to where it should be has been seen to."""
-_DEED = re.compile(r": (open|cover|close and cover) it( before)?\.$")
+_DEED = re.compile(r": (open|shade|cover|close and cover) it( before)?\.$")
 """The end of an alarm's message: what to do."""
-VALUE_IS_OLD_STEPS = 3
-VALUE_IS_OLD_S = 1200
 
 
 def sentence(view: dict[str, Any] | None, health: Health, reading: Reading, *, now_s: int) -> str:
@@ -40,19 +37,13 @@ def sentence(view: dict[str, Any] | None, health: Health, reading: Reading, *, n
     if due is not None:
         return due + (words.ALSO_SILENT.format(boxes=listed(silent)) if silent else "")
     if pressing:
-        return words.SEEN.format(message=_message(pressing[0]))
+        return words.SEEN.format(message=said_now(pressing[0], view, reading)[0])
     if silent:
         return words.NOTHING_KNOWN.format(boxes=listed(silent))
     waiting = [a for a in view["alarms"] if a["state"] == "unacknowledged" and a["id"] not in asked]
     if not waiting:
         return words.NOTHING
-    return words.CAN_WAIT.format(message=_message(waiting[0])) + _since(waiting[0], view, reading)
-
-
-def is_old(place: dict[str, Any], step_s: int) -> bool:
-    """Whether a probe's value is none, or older than a few rows."""
-    age_s = place["age_s"]
-    return place["value"] is None or age_s is None or age_s > max(VALUE_IS_OLD_STEPS * step_s, VALUE_IS_OLD_S)
+    return words.CAN_WAIT.format(message=message_now(waiting[0], view, reading))
 
 
 def is_done(box: dict[str, Any], line: dict[str, Any]) -> bool:
@@ -106,25 +97,20 @@ def by_need(alarms: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 def _needs(alarms: list[dict[str, Any]], view: dict[str, Any], reading: Reading) -> str:
     first = by_need(alarms)[0]
-    message = _message(first) + _since(first, view, reading)
+    message, by_now = said_now(first, view, reading)
     others = [a for a in alarms if a["box"] != first["box"]]
-    alike = _DEED.search(_message(first))
-    if others and alike and {(_DEED.search(_message(a)) or [""])[0] for a in alarms} == {alike[0]}:
-        what = _message(first).removesuffix(alike[0]) + "." + _since(first, view, reading)
+    alike = _DEED.search(message)
+    if others and alike and {_deed_of(said_now(a, view, reading)[0]) for a in alarms} == {alike[0]}:
+        what = message.removesuffix(alike[0]) + "." + by_now
         return words.NEEDS_ALIKE.format(deed=alike[1], boxes=_boxes([first, *others]), message=what)
     if others:
-        return words.NEEDS_MANY.format(boxes=_boxes([first, *others]), message=message)
-    return words.NEEDS_ONE.format(message=message)
+        return words.NEEDS_MANY.format(boxes=_boxes([first, *others]), message=message + by_now)
+    return words.NEEDS_ONE.format(message=message + by_now)
 
 
-def _since(alarm: dict[str, Any], view: dict[str, Any], reading: Reading) -> str:
-    """What the place has come to since the message was made, where that is another figure."""
-    place = MEASURED.get(alarm["kind"], "")
-    one = next((box.get(place) for box in view["boxes"] if box["box"] == alarm["box"]), None)
-    if one is None or is_old(one, view["step_s"]):
-        return ""
-    now = reading.degrees(one["value"])
-    return "" if f" {now}" in _message(alarm) else words.BY_NOW.format(value=now)
+def _deed_of(message: str) -> str:
+    found = _DEED.search(message)
+    return found[0] if found else ""
 
 
 def _due(view: dict[str, Any], reading: Reading, *, now_s: int) -> str | None:
@@ -143,7 +129,3 @@ def _due(view: dict[str, Any], reading: Reading, *, now_s: int) -> str | None:
 
 def _boxes(alarms: list[dict[str, Any]]) -> str:
     return listed(list(dict.fromkeys(a["box"] for a in alarms)))
-
-
-def _message(alarm: dict[str, Any]) -> str:
-    return alarm["message"] or alarm["kind"]

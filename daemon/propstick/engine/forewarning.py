@@ -18,12 +18,11 @@ from propstick.engine.kinds import KINDS
 from propstick.engine.layout import BoxLimits
 from propstick.engine.minute import Minutes
 from propstick.engine.night import NightMinimum
+from propstick.engine.wording import WIDE_OPEN
 from propstick.garden import OUTSIDE, Box, Garden
 from propstick.records import AlarmKind
 from propstick.units import BoolArray, FloatArray, IntArray
 
-WIDE_OPEN = 0.9
-"""A lid told to be this far up leaves no hand anything to do against heat."""
 SURELY_SHUT = 0.9
 SHUT_COUNTS_S = 10 * 3600
 SAME_SPELL_S, ONE_NIGHT_S = 1800, 14 * 3600

@@ -15,7 +15,15 @@ from math import isnan, nan
 from propstick.engine.desk import Desk, HandMemory, Moment
 from propstick.engine.kinds import KINDS, URGENCY_RANK
 from propstick.engine.standing import Standing, stamp
-from propstick.engine.wording import Speech, again, frost_notice, heat_notice, look_notice, return_notice
+from propstick.engine.wording import (
+    WIDE_OPEN,
+    Speech,
+    again,
+    frost_notice,
+    heat_notice,
+    look_notice,
+    return_notice,
+)
 from propstick.garden import Garden
 from propstick.records import Alarm, Notice
 
@@ -37,8 +45,6 @@ SAID_S = 16 * 3600
 WOKEN_S = 12 * 3600
 BRIEF_SENT_S = 300
 """A brief goes out on the first row at or after its time, and rows are no further apart."""
-WIDE_OPEN = 0.9
-"""There is no opening further."""
 
 
 def wanting(standings: Sequence[Standing]) -> list[Standing]:

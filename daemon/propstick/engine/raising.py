@@ -10,7 +10,7 @@ from typing import Any
 from propstick.engine.briefs import BoxView
 from propstick.engine.kinds import FORECASTS, KINDS
 from propstick.engine.standing import Standing, alarm_id
-from propstick.engine.wording import Speech, alarm_message, blind_detail
+from propstick.engine.wording import Speech, alarm_message, blind_detail, remedy
 from propstick.records import Alarm
 
 SILENT_HEAT_C, SILENT_FROST_C = 5.0, 3.0
@@ -27,9 +27,20 @@ class Seen:
 
 
 def recorded(
-    standing: Standing, at_s: int, facts: Mapping[str, Any], seen: Seen | None, speech: Speech
+    standing: Standing,
+    at_s: int,
+    facts: Mapping[str, Any],
+    *,
+    view: BoxView | None,
+    seen: Seen | None,
+    speech: Speech,
 ) -> Standing:
-    """The point with a new alarm on record, raised at `at_s` on these facts."""
+    """The point with a new alarm on record, raised at `at_s` on these facts.
+
+    Args:
+        view: The box at that row; None where the alarm is of no box.
+        seen: The box again, where its last air probe has fallen silent.
+    """
     kind, subject = KINDS[standing.kind], standing.subject
     alarm = Alarm(
         id=alarm_id(standing.kind, subject, at_s),
@@ -49,7 +60,8 @@ def recorded(
     if standing.foretold_s is not None and standing.foretold_by in FORECASTS:
         alarm = replace(alarm, lead_minutes=(alarm.begun_s - standing.foretold_s) / 60.0)
     pressing = None if seen is None else _pressing(seen, speech)
-    message = alarm_message(alarm, speech, detail=pressing or standing.detail)
+    left = "" if view is None else remedy(alarm.kind, lid=view.lid, cover=view.cover)
+    message = alarm_message(alarm, speech, detail=pressing or standing.detail, remedy=left)
     return replace(standing, alarm=replace(alarm, message=message), pressing=pressing is not None)
 
 

@@ -149,8 +149,11 @@ class Timeline:
             if standing.alarm is not None:  # over, never looked at: it gives way to the new one
                 self.board.note(replace(standing, state="normal"), "updated", t)
                 standing = replace(standing.without_record(), state="normal")
-            seen = self._as_seen(standing, i)
-            standing = raising.recorded(standing, t, self.evidence.facts(standing.key, i), seen, self._speech)
+            standing = raising.recorded(
+                standing, t, self.evidence.facts(standing.key, i),
+                view=self.span.views(i).get(standing.subject.box), seen=self._as_seen(standing, i),
+                speech=self._speech,
+            )  # fmt: skip
         self.board.keep(*standing.after(Input.RAISE, t))
 
     def _as_seen(self, standing: Standing, i: int) -> raising.Seen | None:

@@ -16,6 +16,8 @@ from propstick.units import f_from_c
 NOTICE_LENGTH = 160
 """Characters of a notice before any link (design)."""
 ETA_GRAIN_S = 300
+WIDE_OPEN = 0.9
+"""A lid told to be this far up leaves no hand anything to do against heat but to shade."""
 
 
 class Speech:
@@ -102,6 +104,18 @@ def probe_name(box: str, place: str | None) -> str:
     """A probe, as a person says it: `the air probe in north`, `the soil probe outside`."""
     where = {OUTSIDE: "outside", SITE: "in the garden"}.get(box, f"in {box}")
     return f"the {place} probe {where}" if place else f"the probe {where}"
+
+
+def remedy(kind: str, *, lid: float, cover: float) -> str:
+    """What is left to do against heat or frost, lid and cover being as they are known (NaN: not).
+
+    Empty for other alarms, and where the usual thing is left.
+    """
+    if kind in ("frost", "frost-ahead"):
+        if lid != 0.0:
+            return "close and cover it"
+        return "lay more over it" if cover == 1.0 else "cover it"
+    return "shade it" if kind in ("heat", "heat-ahead") and lid >= WIDE_OPEN else ""
 
 
 def alarm_message(alarm: Alarm, speech: Speech, *, detail: str = "", remedy: str = "") -> str:

@@ -12,6 +12,7 @@ from propstick_api.page.sentence import sentence, standing_advice
 
 READING = Reading(Garden(site=Site(zone="Europe/Dublin")))
 GOOD = Health("watching", "", 1_776_067_200, 20, 60)
+VIEW = {"boxes": [], "asked": [], "step_s": 60}
 NOW_S = 1_776_067_200  # 2026-04-13T08:00:00Z, nine o'clock in Dublin
 
 
@@ -180,9 +181,9 @@ def test_what_was_foretold_is_not_shown_as_measured():
     """−1.3 °C at 22:25 was an expectation of that hour; the frost alarm's own worst was felt by a probe."""
     peak = {"peak_c": -1.3, "peak_at": "2026-04-13T07:30:00Z", "begun": "2026-04-13T07:00:00Z"}
     alarm = _alarm("frost-ahead") | peak | {"shelved_until": None}
-    shown = str(alarm_list([alarm], [], READING, now_s=NOW_S))
+    shown = str(alarm_list([alarm], VIEW, READING, now_s=NOW_S))
     assert "at worst −1.3 °C expected, foretold at 08:30" in shown
-    shown = str(alarm_list([alarm | {"kind": "frost"}], [], READING, now_s=NOW_S))
+    shown = str(alarm_list([alarm | {"kind": "frost"}], VIEW, READING, now_s=NOW_S))
     assert "; worst −1.3 °C at 08:30" in shown
 
 
