@@ -6,6 +6,7 @@ import re
 from datetime import datetime
 from typing import Any
 
+from propstick.engine.brief_words import NO_FORECAST
 from propstick.engine.wording import listed
 from propstick_api.live import Health
 from propstick_api.page import words
@@ -76,10 +77,17 @@ def deed(line: dict[str, Any], box: dict[str, Any]) -> str:
 
 
 def standing_advice(box: dict[str, Any], view: dict[str, Any]) -> dict[str, Any] | None:
-    """The advice for a box; none where a later brief had nothing to say of it, as of one that fell silent."""
+    """The advice for a box.
+
+    None where a later brief had nothing to say of it, as of one that fell silent; and where the brief
+    foresaw nothing and a forecast has come since.
+    """
     line, brief = box["advice"], view.get("brief")
     if line is None or brief is None or "issued" not in line:
         return line
+    night = box["forecast"]["night"]
+    if line["reason"] == NO_FORECAST and night is not None and night["issued"] > line["issued"]:
+        return None
     return None if line["issued"] < brief["issued"] else line
 
 

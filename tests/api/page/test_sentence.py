@@ -19,7 +19,7 @@ NOW_S = 1_776_067_200  # 2026-04-13T08:00:00Z, nine o'clock in Dublin
 def _box(name="north", *, advice=None, opening=0.0, age_s=0):
     return {
         "box": name, "air": {"value": 8.0, "age_s": age_s}, "lid": {"opening": opening}, "cover": None,
-        "advice": advice,
+        "advice": advice, "forecast": {"night": None},
     }  # fmt: skip
 
 
@@ -141,6 +141,7 @@ def test_boxes_that_need_the_same_hand_are_told_in_one_breath():
 def test_this_mornings_advice_is_none_once_the_evening_has_spoken():
     """The brief passes over a box that fell silent: what the morning said of it is no deed of tonight."""
     morning = _line("prop", "2026-04-13T06:00:00Z", 0.1) | {"issued": "2026-04-13T05:30:00Z"}
+    morning["reason"] = "if shut, about 25 °C"
     box = _box(advice=morning, opening=0.1)
     assert standing_advice(box, {"brief": {"issued": "2026-04-13T05:30:00Z"}}) is morning
     assert standing_advice(box, {"brief": {"issued": "2026-04-13T17:30:00Z"}}) is None
@@ -215,6 +216,16 @@ def test_last_night_is_not_called_tonight(night, now, is_night, tonight):
     """By day the newest forecast may be of the night that is over."""
     box = {"forecast": {"night": {"night": night}}}
     assert _is_tonight(box, {"time": now, "zone": "Europe/Dublin"}, is_night) is tonight
+
+
+def test_no_forecast_yet_is_said_until_there_is_one():
+    line = _line("leave") | {"reason": NO_FORECAST, "issued": "2026-04-12T17:00:00Z"}
+    box = _box(advice=line) | {"forecast": {"night": None}}
+    view = {"brief": {"issued": line["issued"]}}
+    assert standing_advice(box, view) is line
+    before, since = {"issued": "2026-04-12T16:00:00Z"}, {"issued": "2026-04-12T19:20:00Z"}
+    assert standing_advice(box | {"forecast": {"night": before}}, view) is line
+    assert standing_advice(box | {"forecast": {"night": since}}, view) is None
 
 
 def test_a_brief_that_foresaw_nothing_is_no_advice_to_leave_the_lid():
