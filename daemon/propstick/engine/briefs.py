@@ -90,7 +90,7 @@ def compose(
 
 def warned_c(brief: Brief, boxes: Mapping[str, BoxView]) -> dict[str, float]:
     """What an evening brief without forecasts has said of the night: as cold as the frost limit, where it
-    asked for a lid to be closed or covered. A forecast says it better, and is said after it."""
+    asked for a lid to be closed or covered. A forecast says it better."""
     if brief.which != "evening":
         return {}
     asked = [line.box for line in brief.lines if line.advice in ("close", "cover") and line.box in boxes]

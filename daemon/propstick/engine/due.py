@@ -52,7 +52,7 @@ class DueRows:
     def __init__(self, span: Span, board: Board, evidence: Evidence) -> None:
         self._span, self._board, self._evidence = span, board, evidence
         n = len(span.time_s)
-        fixed = {0, *evidence.events, *span.outlook.briefs, *span.outlook.said_min_c, *span.lid_rows}
+        fixed = {0, *evidence.events, *span.outlook.briefs, *span.outlook.frost_rows, *span.lid_rows}
         fixed |= {k for moment in span.day.moments() if (k := self._row_at(moment)) < n}
         self._fixed = sorted(fixed, reverse=True)
 

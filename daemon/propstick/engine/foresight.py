@@ -15,7 +15,7 @@ from propstick.engine import day as daily
 from propstick.engine import horizon, issues, minute, prospects
 from propstick.engine import night as nightly
 from propstick.engine.briefs import BriefMemory
-from propstick.engine.conditions import ALARM, CLEAR
+from propstick.engine.conditions import CLEAR
 from propstick.engine.day import DayMaximum
 from propstick.engine.forewarning import (
     Evidence,
@@ -46,7 +46,6 @@ NOTHING = Outlook()
 DAMP_PCT, DAMP_S = 90.0, 48 * 3600
 """Damper than this for so long, and a box is to be aired. Common practice, no source."""
 SURELY_UP = 0.3
-SAID_HOLDS_S = 12 * 3600
 LEARNING_NIGHTS = 3
 """Nights a box is watched before its lid is judged loose: it must be known how well it holds heat."""
 
@@ -60,7 +59,6 @@ class ForesightState:
         dry_s: Last row on which each box's air was known to be dry, shape (b,).
         read_s: Last row on which each box's air was read, shape (b,).
         told: Lids as told.
-        said_s: When a frost warning last said a minimum of each box, shape (b,).
         loose: When boxes were surely shut, and found loose.
         judged: Opening last put on record by estimate, NaN none, shape (b,).
     """
@@ -74,7 +72,6 @@ class ForesightState:
     read_s: IntArray
     told: ToldLids
     loose: LooseMemory
-    said_s: IntArray
     judged: FloatArray
 
 
@@ -88,6 +85,7 @@ class _Issued:
     lids: list[LidOpening] = field(default_factory=list)
     briefs: dict[int, tuple] = field(default_factory=dict)
     said_min_c: dict[int, dict[str, float]] = field(default_factory=dict)
+    frost_rows: list[int] = field(default_factory=list)
 
 
 def look(
@@ -158,9 +156,7 @@ def look(
                     issued.nights.extend(night_records(tonight, garden, int(rows.time_s[row])))
                 if row in frost_rows:
                     note_frost(frost, tonight, row, rows=rows, limits=limits)
-                    if not day.is_quiet(int(rows.time_s[row])):
-                        state, said = _warned(state, frost, row, rows, garden)
-                        issued.said_min_c[row] = said
+                    issued.frost_rows.append(row)
                 if row in evening:
                     seen = _seen(minutes, rows, row, first=first, dry_s=dry_s, state=state)
                     issued.briefs[row] = prospects.evening_lines(
@@ -191,6 +187,7 @@ def look(
         lids=tuple(issued.lids),
         briefs=issued.briefs,
         said_min_c=issued.said_min_c,
+        frost_rows=tuple(issued.frost_rows),
         opening={box.name: float(opening[k]) for k, box in enumerate(garden.boxes)},
     )
 
@@ -238,7 +235,6 @@ def _fitting(state: ForesightState | None, garden: Garden, step_s: int, before_s
         read_s=np.zeros(b, dtype=np.int64),
         told=ToldLids.of(b, before_s),
         loose=LooseMemory.of(b),
-        said_s=np.zeros(b, dtype=np.int64),
         judged=np.full(b, np.nan),
     )
 
@@ -287,16 +283,6 @@ def _minute_of(minutes: Minutes, row: int) -> int | None:
     """Which row of the trace is the newest at that row; None before the first."""
     at = int(np.searchsorted(minutes.trace.index, row, side="right")) - 1
     return at if at >= 0 else None
-
-
-def _warned(
-    state: ForesightState, frost: Evidence, row: int, rows: PlaceRows, garden: Garden
-) -> tuple[ForesightState, dict[str, float]]:
-    """The minima that warnings of this row put in the person's head, the first of the night."""
-    time_s = int(rows.time_s[row])
-    fresh = (frost.codes[row] == ALARM) & (time_s - state.said_s >= SAID_HOLDS_S)
-    said = {name: float(frost.value_c[row, b]) for b, name in enumerate(garden.box_names) if fresh[b]}
-    return replace(state, said_s=np.where(fresh, time_s, state.said_s)), said
 
 
 # What is issued

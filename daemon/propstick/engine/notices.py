@@ -160,10 +160,13 @@ def tell(desk: Desk, wanted: Sequence[Standing], moment: Moment) -> tuple[Desk, 
         news = [s for s in ready if not _is_known(s, desk, moment)]
         told.extend(replace(s, told_s=moment.time_s) for s in ready if s not in news)
         if news:
-            notice, named = _compose(hand, news, moment)
+            alarms = [_as_of_now(s.alarm, moment) for s in news if s.alarm is not None]
+            notice, named = _compose(hand, alarms, moment)
             notices.append(notice)
             told.extend(replace(s, told_s=moment.time_s, told_by_push=True) for s in news)
             desk = _noted(desk, hand, news, named, notice, moment)
+            minima = {a.box: a.value_c for a in alarms if a.kind == "frost-ahead" and a.value_c is not None}
+            desk = desk.with_said(minima, moment.time_s)
     return desk, told, notices
 
 
@@ -185,9 +188,8 @@ def _is_known(standing: Standing, desk: Desk, moment: Moment) -> bool:
     )
 
 
-def _compose(hand: str, news: Sequence[Standing], moment: Moment) -> tuple[Notice, tuple[str, ...]]:
+def _compose(hand: str, alarms: Sequence[Alarm], moment: Moment) -> tuple[Notice, tuple[str, ...]]:
     speech = Speech(moment.garden)
-    alarms = [_as_of_now(s.alarm, moment) for s in news if s.alarm is not None]
     named: tuple[str, ...] = ()
     if hand == "open":
         boxes = {a.box for a in alarms}

@@ -16,7 +16,8 @@ class Outlook:
     Attributes:
         conditions: The rules `heat-ahead`, `frost-ahead`, `lid-loose`, as codes like any other rule.
         briefs: By row index, the lines of a brief that falls due there, instead of the plain ones.
-        said_min_c: By row index, the night minimum said of each box there.
+        said_min_c: By row index, the night minimum a brief says of each box there.
+        frost_rows: Row indices at which the night is foreseen anew for `frost-ahead`.
         lids: Estimated openings, on change.
         opening: The opening taken for likeliest at the last row, by box.
     """
@@ -28,4 +29,5 @@ class Outlook:
     lids: tuple[LidOpening, ...] = ()
     briefs: Mapping[int, tuple[BriefLine, ...]] = field(default_factory=dict)
     said_min_c: Mapping[int, Mapping[str, float]] = field(default_factory=dict)
+    frost_rows: tuple[int, ...] = ()
     opening: Mapping[str, float] = field(default_factory=dict)

@@ -262,11 +262,12 @@ class Timeline:
                 )
             )
             self.sent = self.sent.sent(which, self.span.day.date)
-            asked = briefs.warned_c(self.briefs[-1], self.span.views(i))
+            foreseen = self.span.outlook.said_min_c.get(i, {})
+            warned = briefs.warned_c(self.briefs[-1], self.span.views(i))
+            asked = {box: foreseen.get(box, low_c) for box, low_c in warned.items()}
             self.desk = self.desk.with_said(asked, t)
             if which == "evening":
-                foreseen = self.span.outlook.said_min_c.get(i, {})
-                self.desk = self.desk.with_asked({b: foreseen.get(b, low) for b, low in asked.items()}, t)
+                self.desk = self.desk.with_asked(asked, t)
             for standing in living:
                 if standing.alarm and standing.told_s is None and KINDS[standing.kind].telling == "brief":
                     self.board.keep(replace(standing, told_s=t))
