@@ -34,8 +34,8 @@ def test_two_boxes_that_cross_together_make_one_notice(two, live):
         noise([25.0] * 20 + [28.0] * 60), garden=two, columns={"lane": noise([24.0] * 20 + [27.5] * 60)}
     )
     assert said.kinds() == ["heat", "heat"]
-    assert [n.boxes for n in said.notices] == [("lane", "north")]
-    assert said.notices[0].text == "Open lane and north now: 27.6 and 28.1 °C, over 27 °C"
+    assert [n.boxes for n in said.notices] == [("north", "lane")]
+    assert said.notices[0].text == "Open north and lane now: 28.1 and 27.6 °C, over 27 °C"
 
 
 def test_a_box_on_its_way_is_named_and_not_told_of_again(two, live):

@@ -148,11 +148,13 @@ def _was_woken(desk: Desk, moment: Moment) -> bool:
 
 
 def tell(desk: Desk, wanted: Sequence[Standing], moment: Moment) -> tuple[Desk, list[Standing], list[Notice]]:
-    """Decides on the notices of a row.
+    """Decides on the notices of a row; boxes are named in the order of the garden file, as on the page.
 
     Returns:
         The desk after it, the standings that count as told now, the notices.
     """
+    place = {box: k for k, box in enumerate(moment.garden.box_names)}
+    wanted = sorted(wanted, key=lambda s: place.get(s.subject.box, len(place)))
     told: list[Standing] = []
     notices: list[Notice] = []
     for hand in ("close", "open", "look"):
