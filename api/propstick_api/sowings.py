@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Query, Response
 from starlette.exceptions import HTTPException
 
-from propstick.edges.sowings import check_has_been
+from propstick.edges.sowing_fields import check_has_been
 from propstick.errors import InputError
 from propstick.garden import OUTSIDE
 from propstick.times import local_date

@@ -21,7 +21,7 @@ from propstick.edges.lease import living_owners
 from propstick.edges.maintenance import quick_check
 from propstick.edges.salvage import set_aside
 from propstick.edges.schema import REVISION
-from propstick.edges.sowings import DATES
+from propstick.edges.sowing_fields import DATES
 from propstick.errors import StoreError
 from propstick.times import utc_text
 
