@@ -18,7 +18,8 @@ from propstick.edges.journal import CHECKPOINT_DAYS, Committed, Journal, _kept_c
 from propstick.edges.readings import ReadingLog
 from propstick.edges.requests import Requests
 from propstick.errors import StoreError
-from propstick.garden import Box, Garden, Limits, Probe, Site
+from propstick.garden import Box, Garden, Probe, Site
+from propstick.limits import Limits
 from propstick.records import (
     Acknowledged,
     Brief,

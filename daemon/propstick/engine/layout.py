@@ -12,7 +12,8 @@ from functools import lru_cache
 import numpy as np
 
 from propstick.blocks import Block, Flag
-from propstick.garden import OUTSIDE, Garden, Limits
+from propstick.garden import OUTSIDE, Garden
+from propstick.limits import Limits
 from propstick.units import BoolArray, FlagArray, FloatArray, IntArray
 
 CARRIED_INTERVALS = 2

@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from propstick.errors import InputError
-from propstick.garden import CropLimits
 from propstick.growing.crop_checks import check
+from propstick.limits import CropLimits
 
 
 @dataclass(frozen=True, kw_only=True)

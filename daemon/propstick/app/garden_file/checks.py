@@ -9,7 +9,8 @@ from pydantic import BaseModel
 from propstick.app.garden_file.errors import Problem, nearest, shown
 from propstick.app.garden_file.models import AlarmsTable, GardenTable, ProbeTable, PushEntryTable
 from propstick.app.garden_file.toml_lines import Lines, Path
-from propstick.garden import DEFAULT_LIMITS, OUTSIDE, Limits
+from propstick.garden import OUTSIDE
+from propstick.limits import DEFAULT_LIMITS, Limits
 
 
 def limits_of(table: AlarmsTable) -> Limits:

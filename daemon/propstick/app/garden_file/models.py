@@ -136,7 +136,7 @@ class PersonTable(_Table):
 
 
 class AlarmsTable(_Table):
-    """`[alarms]` and `[box.alarms]`: the fields of `garden.Limits`."""
+    """`[alarms]` and `[box.alarms]`: the fields of `limits.Limits`."""
 
     heat_c: float | None = _temperature(10, 50)
     prop_c: float | None = _temperature(5, 45)

@@ -11,13 +11,14 @@ from propstick.app.season.hours import PlotHours
 from propstick.app.season.spots import SpotView, light_share
 from propstick.edges.sowings import StoredSowing
 from propstick.errors import InputError
-from propstick.garden import DEFAULT_LIMITS, OUTSIDE
+from propstick.garden import OUTSIDE
 from propstick.growing.coming import warming_c_per_day
 from propstick.growing.crops import Crop, find
 from propstick.growing.siting import CropsInHand, Siting, SpotFacts, siting
 from propstick.growing.spots import Apart
 from propstick.growing.take_away import QUIET_D, WEEK_D, frost_risk
 from propstick.growing.warmth import hours_above
+from propstick.limits import DEFAULT_LIMITS
 from propstick.times import DAY_S
 
 AHEAD_D = 30

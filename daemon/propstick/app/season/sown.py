@@ -10,8 +10,9 @@ from propstick.app.season.crop_book import crops_beside
 from propstick.edges.database import Store
 from propstick.edges.sowings import Sowings, StoredSowing
 from propstick.errors import ConfigError, InputError
-from propstick.garden import CropLimits, Sowing
+from propstick.garden import Sowing
 from propstick.growing.crops import Crop, find
+from propstick.limits import CropLimits
 
 log = logging.getLogger(__name__)
 
