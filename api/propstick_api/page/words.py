@@ -80,7 +80,7 @@ COVERED = "covered"
 NEXT = "next"
 NO_LID = "lid not known"
 
-AIR, SOIL, OUTSIDE, ROOM, SOWN, ALARMS = "Air", "Soil", "Outside", "Room left", "Sown", "Alarms"
+AIR, SOIL, OUTSIDE, ROOM, SOWN = "Air", "Soil", "Outside", "Room left", "Sown"
 STEADY = "→ steady"
 TRENDS = (
     (-3.0, "↓ falling fast"),

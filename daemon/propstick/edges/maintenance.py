@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import errno
-import logging
 import os
 import shutil
 import sqlite3
@@ -21,8 +20,6 @@ from propstick.edges.database import PAGE_BYTES, Store, open_store
 from propstick.edges.store_errors import explained
 from propstick.errors import StoreError, StoreReason
 from propstick.times import DAY_S
-
-log = logging.getLogger(__name__)
 
 Progress = Callable[[int, int], None]
 """Told (done, of all)."""
