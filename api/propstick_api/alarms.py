@@ -10,7 +10,7 @@ from starlette.exceptions import HTTPException
 from propstick.times import DAY_S
 from propstick_api.asked import AskDep
 from propstick_api.deps import ServiceDep, Site, SiteDep
-from propstick_api.moments import span
+from propstick_api.moments import When, span
 from propstick_api.schemas import AlarmOut, AlarmsOut, AskedOut, ShelveIn
 
 router = APIRouter(prefix="/v1/alarms", tags=["alarms"])
@@ -18,7 +18,6 @@ router = APIRouter(prefix="/v1/alarms", tags=["alarms"])
 AlarmId = Annotated[
     str, Path(max_length=200, description="As in the alarm's `id`", examples=["north.heat.20260412T101500Z"])
 ]
-When = Annotated[str | None, Query(max_length=40, description="A day on the site's calendar, or RFC 3339")]
 
 
 @router.get("")

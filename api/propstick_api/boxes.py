@@ -8,10 +8,9 @@ from fastapi import APIRouter, Body, Query
 
 from propstick.times import DAY_S
 from propstick_api import history as past
-from propstick_api.alarms import When
 from propstick_api.asked import AskDep
 from propstick_api.deps import BoxName, PlaceName, ServiceDep, SiteDep
-from propstick_api.moments import span
+from propstick_api.moments import When, span
 from propstick_api.schemas import AskedOut, HistoryOut, LidIn, OnIn, WateredIn
 
 router = APIRouter(prefix="/v1/boxes/{box}", tags=["boxes"])

@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 from datetime import date, datetime, time, timedelta
+from typing import Annotated
+
+from fastapi import Query
 
 from propstick.errors import InputError
 from propstick.times import DAY_S, at_local, local_date, zone
 
 FIRST_YEAR, LAST_YEAR = 1971, 2199
 """No reading is older, no plan reaches further; beyond, calendars and clocks run over."""
-LONGEST_SPAN_S = 800 * DAY_S
+LONGEST_SPAN_DAYS = 800
+
+When = Annotated[str | None, Query(max_length=40, description="A day on the site's calendar, or RFC 3339")]
+"""A moment as a route takes it, for `span` to read."""
 
 
 def moment(text: str, zone_name: str | None, *, what: str, is_end: bool = False) -> int:
@@ -57,10 +63,8 @@ def span(
     from_s = to_s - default_s if begin is None else moment(begin, zone_name, what="from")
     if from_s >= to_s:
         raise InputError(f"from: got {begin or 'nothing'} with to {end or 'now'}, expected from before to")
-    if to_s - from_s > LONGEST_SPAN_S:
-        raise InputError(
-            f"from and to: got {(to_s - from_s) // DAY_S} days, expected at most {LONGEST_SPAN_S // DAY_S}"
-        )
+    if to_s - from_s > LONGEST_SPAN_DAYS * DAY_S:
+        raise _too_long((to_s - from_s) // DAY_S)
     return from_s, to_s
 
 
@@ -76,6 +80,11 @@ def day_span(
     first = last - timedelta(days=default_days - 1) if begin is None else in_years(begin, what="from")
     if first > last:
         raise InputError(f"from: got {first} with to {last}, expected a day not after it")
-    if (last - first).days * DAY_S >= LONGEST_SPAN_S:
-        raise InputError(f"from and to: got {(last - first).days} days, expected at most 800")
+    days = (last - first).days + 1
+    if days > LONGEST_SPAN_DAYS:
+        raise _too_long(days)
     return first, last
+
+
+def _too_long(days: int) -> InputError:
+    return InputError(f"from and to: got {days} days, expected at most {LONGEST_SPAN_DAYS}")

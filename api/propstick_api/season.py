@@ -169,24 +169,21 @@ def _box(
     minima: Book,
     days: list[date],
 ) -> dict[str, Any]:
-    spot = None if name == OUTSIDE else garden.box(name).spot
-    if hours is None or warmth is None:
-        return {
-            "box": name, "spot": spot, "warmth": [None] * len(days), "hours_known": 0,
-            "too_hot_degree_hours": None, "too_cold_degree_hours": None, "nights_saved": None,
-            "nights_below_limit": None,
-        }  # fmt: skip
-    known = ~np.isnan(hours.air_c) & (hours.day >= 0)
     shown: dict[str, Any] = {
         "box": name,
-        "spot": spot,
-        "warmth": [round(value, 2) for value in warmth.tolist()],
-        "hours_known": int(known.sum()),
+        "spot": None if name == OUTSIDE else garden.box(name).spot,
+        "warmth": [None] * len(days),
+        "hours_known": 0,
         "too_hot_degree_hours": None,
         "too_cold_degree_hours": None,
         "nights_saved": None,
         "nights_below_limit": None,
     }
+    if hours is None or warmth is None:
+        return shown
+    known = ~np.isnan(hours.air_c) & (hours.day >= 0)
+    shown["warmth"] = [round(value, 2) for value in warmth.tolist()]
+    shown["hours_known"] = int(known.sum())
     if name == OUTSIDE:
         return shown
     limits = [garden.limits_for(name, day) for day in days]

@@ -12,8 +12,8 @@ from starlette.exceptions import HTTPException
 from propstick_api import alarms
 from propstick_api.asked import Ask
 from propstick_api.deps import Service, ServiceDep, Site, SiteDep
-from propstick_api.form_fields import fields_of
 from propstick_api.page import words
+from propstick_api.page.form_fields import fields_of
 from propstick_api.schemas import ShelveIn
 
 router = APIRouter()

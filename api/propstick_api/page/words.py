@@ -15,6 +15,7 @@ SPANS = (
 )
 
 TITLE = "{site} · cold frames"
+SMALL_TITLE = "{title} · Propstick"
 SKIP = "To the boxes"
 LANG = "en"
 WAYS = "Pages"
