@@ -55,6 +55,15 @@ def test_a_span_ends_now_and_reaches_back():
     )  # fmt: skip
 
 
+def test_days_asked_for_are_800_at_most():
+    """Both ends count; the refusal names the number asked for."""
+    now = {"zone_name": ZONE, "now_s": 0, "default_days": 1}
+    first, last = date(2024, 1, 1), date(2026, 3, 10)  # by hand: 366 + 365 + 69 days
+    assert day_span(first, last, **now) == (first, last)
+    with pytest.raises(InputError, match="got 801 days, expected at most 800"):
+        day_span(first, date(2026, 3, 11), **now)
+
+
 @pytest.mark.parametrize(
     ("begin", "end"),
     [
