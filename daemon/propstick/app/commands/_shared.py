@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from propstick.app.garden_file.load import find_file, load
 from propstick.app.garden_file.settings import Settings
-from propstick.units import Unit, shown, shown_difference
+from propstick.units import Unit, shown_difference
 
 if TYPE_CHECKING:
     from propstick.edges.database import Store
@@ -67,11 +67,6 @@ def add_json(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--json", action="store_true", help="print JSON instead of a table (default: a table)"
     )
-
-
-def degrees(value_c: float | None, unit: Unit) -> str:
-    """A temperature as the person reads it: `22.1 °C`, or `-` where there is none."""
-    return "-" if value_c is None else f"{shown(value_c, unit):.1f} °{unit}"
 
 
 def degrees_apart(value_c: float, unit: Unit) -> str:

@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterable, Sequence
 from propstick.app.commands._shared import (
     add_json,
     buses_of,
-    degrees,
     print_json,
     print_table,
     say,
@@ -16,7 +15,7 @@ from propstick.app.commands._shared import (
     store_of,
 )
 from propstick.app.garden_file.settings import Settings
-from propstick.app.sightings import Sighting, read_buses, sightings
+from propstick.app.sightings import Sighting, read_buses, shown_value, sightings
 from propstick.errors import InputError, ProbeError, StoreError
 from propstick.garden import OUTSIDE, PLACES
 from propstick.ports import Clock, ProbeBus
@@ -143,21 +142,10 @@ def to_json(one: Sighting) -> dict[str, object]:
     }
 
 
-def shown_value(one: Sighting, unit: Unit) -> str:
-    """The corrected value in the unit its place asks for."""
-    value = one.value_corrected
-    place = one.assigned.place if one.assigned else "air"
-    if value is None:
-        return "-"
-    if place in ("humidity", "moisture"):
-        return f"{value:.0f} %"
-    return f"{value:.2f} open" if place == "lid" else degrees(value, unit)
-
-
 def _row(one: Sighting, unit: Unit) -> tuple[str, str, str, str]:
     place = f"{one.assigned.where} {one.assigned.place}" if one.assigned else "no place yet"
     flags = ", ".join(one.flags) if one.seen_on else "not seen"
-    return one.id, place, shown_value(one, unit), flags
+    return one.id, place, shown_value(one, unit) or "-", flags
 
 
 def _name(settings: Settings, probe_id: str, box: str, place: str) -> int:

@@ -1,7 +1,7 @@
 """The garden file's tables as pydantic models: every key with its range and its default.
 
-Only here do the file's words live; `config.py` turns them into the frozen facts of `garden.py`. A key
-that ends in `_c` may be written with `_f` instead: `config.py` converts before these models look.
+Only here do the file's words live; `facts.py` turns them into the frozen facts of `garden.py`. A key that
+ends in `_c` may be written with `_f` instead: `load.py` converts before these models look.
 Defaults are those of the dataclasses wherever they have one, so that there is one place to change.
 """
 
@@ -13,8 +13,14 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
+from propstick.app.garden_file.settings import (
+    ApiSettings,
+    MqttSettings,
+    OneWireSettings,
+    StoreSettings,
+)
 from propstick.errors import InputError
-from propstick.garden import RESERVED, Box, Glazing, LidKind, NoticeSettings, Person, Place, Site
+from propstick.garden import RESERVED, Box, Garden, Glazing, LidKind, NoticeSettings, Person, Place, Site
 from propstick.times import hours_minutes, zone
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -212,36 +218,36 @@ class PushTable(_Table):
 
 
 class MqttTable(_Table):
-    host: str = "localhost"
-    port: int = _number(1, 65535, 1883)
+    host: str = MqttSettings.host
+    port: int = _number(1, 65535, MqttSettings.port)
     username: str | None = None
     password_file: str | None = None
-    tls: bool = False
+    tls: bool = MqttSettings.tls
     ca_file: str | None = None
-    version: Literal["5", "3.1.1"] = "5"
+    version: Literal["5", "3.1.1"] = MqttSettings.version
     client_id: Name | None = None
-    keepalive_s: int = _number(5, 3600, 60)
+    keepalive_s: int = _number(5, 3600, MqttSettings.keepalive_s)
 
 
 class StoreTable(_Table):
-    url: StoreUrl = "sqlite:///propstick.db"
+    url: StoreUrl = StoreSettings.url
     backup_folder: str | None = None
-    backup_keep: int = _number(1, 366, 7)
-    keep_days: int = _number(0, 36_500, 0)
+    backup_keep: int = _number(1, 366, StoreSettings.backup_keep)
+    keep_days: int = _number(0, 36_500, StoreSettings.keep_days)
 
 
 class ApiTable(_Table):
-    listen: str = "127.0.0.1"
-    port: int = _number(1, 65535, 8460)
+    listen: str = ApiSettings.listen
+    port: int = _number(1, 65535, ApiSettings.port)
     address: WebUrl | None = None
 
 
 class OneWireTable(_Table):
-    tree: str = "/sys/bus/w1/devices"
+    tree: str = str(OneWireSettings.tree)
 
 
 class WatchTable(_Table):
-    step_s: int = _number(2, 300, 60)
+    step_s: int = _number(2, 300, Garden.step_s)
     heartbeat_url: WebUrl | None = None
     heartbeat_url_file: str | None = None
 
