@@ -10,8 +10,8 @@ from starlette.exceptions import HTTPException
 from propstick.times import DAY_S
 from propstick_api.asked import AskDep
 from propstick_api.deps import ServiceDep, Site, SiteDep
-from propstick_api.moments import When, span
 from propstick_api.schemas import AlarmOut, AlarmsOut, AskedOut, ShelveIn
+from propstick_api.spans import When, span
 
 router = APIRouter(prefix="/v1/alarms", tags=["alarms"])
 

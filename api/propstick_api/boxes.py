@@ -10,8 +10,8 @@ from propstick.times import DAY_S
 from propstick_api import history as past
 from propstick_api.asked import AskDep
 from propstick_api.deps import BoxName, PlaceName, ServiceDep, SiteDep
-from propstick_api.moments import When, span
 from propstick_api.schemas import AskedOut, HistoryOut, LidIn, OnIn, WateredIn
+from propstick_api.spans import When, span
 
 router = APIRouter(prefix="/v1/boxes/{box}", tags=["boxes"])
 

@@ -8,8 +8,8 @@ from fastapi import APIRouter, Query
 
 from propstick.times import DAY_S
 from propstick_api.deps import ServiceDep, SiteDep
-from propstick_api.moments import When, span
 from propstick_api.schemas import Out
+from propstick_api.spans import When, span
 
 router = APIRouter(prefix="/v1", tags=["briefs"])
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from fastapi import APIRouter, Path, Query, Response
 from starlette.exceptions import HTTPException
 
+from propstick.app.moments import in_years
 from propstick.edges.export import column_names, write_csv, write_senml
 from propstick.engine.nights import night_of
 from propstick.errors import ConfigError, InputError
@@ -17,8 +18,8 @@ from propstick.records import NightForecast
 from propstick.times import DAY_S, utc_text
 from propstick_api.deps import Service, ServiceDep, Site, SiteDep
 from propstick_api.extremes import Book, night_lows
-from propstick_api.moments import day_span, in_years
 from propstick_api.schemas import Out
+from propstick_api.spans import day_span
 
 if TYPE_CHECKING:
     from propstick.app.replay.report import Report

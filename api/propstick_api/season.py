@@ -18,8 +18,8 @@ from propstick.units import FloatArray
 from propstick_api.deps import ServiceDep, Site, SiteDep
 from propstick_api.extremes import Book, night_lows
 from propstick_api.history import hourly
-from propstick_api.moments import day_span
 from propstick_api.schemas import Out
+from propstick_api.spans import day_span
 
 router = APIRouter(prefix="/v1", tags=["season"])
 

@@ -12,13 +12,13 @@ from propstick.errors import InputError
 from propstick.garden import OUTSIDE
 from propstick_api import nights
 from propstick_api.deps import ServiceDep, Site, SiteDep
-from propstick_api.moments import day_span
 from propstick_api.page import words
 from propstick_api.page.beside import Chosen, beside_form, figures, lived_report, night_date, options
 from propstick_api.page.layout import NIGHT_SCRIPT, page, table
 from propstick_api.page.markup import Safe, join, tag
 from propstick_api.page.reading import Reading
 from propstick_api.page.sight import Language
+from propstick_api.spans import day_span
 from propstick_api.what_if import Otherwise, otherwise
 
 router = APIRouter()

@@ -1,12 +1,11 @@
-"""What several commands need: the garden file's settings, the store, tables for the terminal."""
+"""What several commands need: the garden file's settings, the wires, tables for the terminal."""
 
 from __future__ import annotations
 
 import argparse
 import json
 import sys
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from propstick.app.garden_file.load import find_file, load
@@ -14,7 +13,6 @@ from propstick.app.garden_file.settings import Settings
 from propstick.units import Unit, shown_difference
 
 if TYPE_CHECKING:
-    from propstick.edges.database import Store
     from propstick.ports import ProbeBus
 
 
@@ -25,22 +23,6 @@ def settings_of(args: argparse.Namespace, *, probes_required: bool = True) -> Se
         ConfigError: no file, or a bad one.
     """
     return load(find_file(args.garden), probes_required=probes_required)
-
-
-@contextmanager
-def store_of(settings: Settings, *, create: bool = False) -> Iterator[Store]:
-    """The garden's store, closed at the end.
-
-    Raises:
-        StoreError: not there yet, older than this release, or not readable.
-    """
-    from propstick.edges.database import open_store
-
-    store = open_store(settings.store.url, create=create)
-    try:
-        yield store
-    finally:
-        store.close()
 
 
 def buses_of(settings: Settings) -> tuple[ProbeBus, ...]:

@@ -8,10 +8,11 @@ from pathlib import Path
 
 from propstick.app.checks import garden, machine, probes, reach
 from propstick.app.checks.finding import Finding
-from propstick.app.commands._shared import add_json, buses_of, print_json, store_of
+from propstick.app.commands._shared import add_json, buses_of, print_json
 from propstick.app.garden_file.load import find_file, load_all
 from propstick.app.garden_file.settings import Settings
 from propstick.app.sightings import Sighting, read_buses, sightings
+from propstick.app.store import store_of
 from propstick.errors import StoreError
 from propstick.records import Reading
 

@@ -7,8 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from propstick.app.commands._shared import add_json, print_json, say, settings_of, store_of
+from propstick.app.commands._shared import add_json, print_json, say, settings_of
 from propstick.app.progress import Progress
+from propstick.app.store import store_of
 from propstick.blocks import FAULT_BITS, Flag
 from propstick.errors import InputError
 from propstick.garden import Garden, Probe

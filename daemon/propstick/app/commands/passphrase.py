@@ -8,7 +8,8 @@ import sys
 import time
 from typing import TYPE_CHECKING
 
-from propstick.app.commands._shared import say, settings_of, store_of
+from propstick.app.commands._shared import say, settings_of
+from propstick.app.store import store_of
 from propstick.errors import InputError
 
 if TYPE_CHECKING:

@@ -117,8 +117,9 @@ def _garden_file(args: argparse.Namespace) -> Garden | None:
 
 
 def _from_store(args: argparse.Namespace, night: date) -> Report:
-    from propstick.app.commands._shared import settings_of, store_of
+    from propstick.app.commands._shared import settings_of
     from propstick.app.replay.night import night_from_store, state_before
+    from propstick.app.store import store_of
 
     for option in ("site", "unit"):
         if getattr(args, option):

@@ -6,7 +6,8 @@ import argparse
 import textwrap
 from typing import TYPE_CHECKING
 
-from propstick.app.commands._shared import add_json, print_json, print_table, say, settings_of, store_of
+from propstick.app.commands._shared import add_json, print_json, print_table, say, settings_of
+from propstick.app.store import store_of
 from propstick.errors import InputError
 
 if TYPE_CHECKING:

@@ -11,6 +11,7 @@ from propstick.app.garden_file import load as config
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
+    """Adds the command's options."""
     parser.epilog = (
         "  propstick watch --garden /etc/propstick/garden.toml\n"
         "  propstick watch --once          one row, to see that probes and store work\n"
@@ -31,6 +32,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    """Runs the command."""
     from propstick.app.live.sites import assemble_all, run_all
     from propstick.edges.clock import SystemClock
     from propstick.edges.service import tell_service

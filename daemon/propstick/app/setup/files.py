@@ -69,7 +69,7 @@ def store_sowings(settings: Settings, sown: Sequence[tuple[str, str, str]]) -> i
     """Puts the batches into the store; said twice, a batch is there once. Returns how many were told."""
     if not sown:
         return 0
-    from propstick.app.commands._shared import store_of
+    from propstick.app.store import store_of
 
     with store_of(settings, create=True) as store:
         from propstick.edges.sowings import Sowings
@@ -82,7 +82,7 @@ def store_sowings(settings: Settings, sown: Sequence[tuple[str, str, str]]) -> i
 
 def store_phrase(settings: Settings, phrase: str, *, now_s: int) -> None:
     """Sets what one must know to see the page."""
-    from propstick.app.commands._shared import store_of
+    from propstick.app.store import store_of
 
     with store_of(settings, create=True) as store:
         from propstick.edges.access import AccessBook
