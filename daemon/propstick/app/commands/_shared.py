@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from propstick.app.garden_file.load import find_file, load
 from propstick.app.garden_file.settings import Settings
+from propstick.app.tables import table_lines
 from propstick.units import Unit, shown_difference
 
 if TYPE_CHECKING:
@@ -38,10 +39,9 @@ def print_json(value: Any) -> None:
 
 
 def print_table(headers: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    """Columns as wide as they must be, two blanks apart; plain text, piped or not."""
-    widths = [max(len(row[k]) for row in (headers, *rows)) for k in range(len(headers))]
-    for row in (headers, *rows):
-        print("  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip())
+    """The table on standard output; plain text, piped or not."""
+    for line in table_lines(headers, rows):
+        print(line)
 
 
 def add_json(parser: argparse.ArgumentParser) -> None:

@@ -84,14 +84,7 @@ def _with_flag(columns: ReadingColumns, flag: Flag) -> int:
 
 def timed(columns: ReadingColumns) -> ReadingColumns:
     """Less the readings whose time cannot be right: in a store they would be the newest for ever."""
-    good = (columns.flags & int(Flag.CLOCK)) == 0
-    return ReadingColumns(
-        probes=columns.probes,
-        time_ms=np.ascontiguousarray(columns.time_ms[good]),
-        column=np.ascontiguousarray(columns.column[good]),
-        raw=np.ascontiguousarray(columns.raw[good]),
-        flags=np.ascontiguousarray(columns.flags[good]),
-    )
+    return columns.taken((columns.flags & int(Flag.CLOCK)) == 0)
 
 
 def stored_ids(probes: tuple[Probe, ...], garden: Garden) -> tuple[str, ...]:

@@ -9,10 +9,11 @@ from propstick.edges.answers import Answers
 from propstick.errors import StoreError
 from propstick.ports import Clock
 from propstick.records import Notice
+from propstick.times import DAY_S
 
 log = logging.getLogger(__name__)
 
-LASTS_S = 86_400
+LASTS_S = DAY_S
 _REMEMBERED = 64
 
 
