@@ -19,6 +19,7 @@ def limits_of(table: AlarmsTable) -> Limits:
 
 
 def against_one_another(tables: GardenTable, lines: Lines, probes_required: bool) -> Iterable[Problem]:
+    """What no table shows alone, in the order of the file's tables."""
     yield from _site(tables)
     yield from _person(tables)
     yield from _doubles(tables.box, "box", "name", lines)
