@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import isnan
+
 import numpy as np
 
 from propstick.edges.history import History
@@ -49,7 +51,7 @@ def _series(place: str, probes: list[Probe], columns: list[int], found: History)
 
 def _median(values: FloatArray) -> list[float | None]:
     """The place's value, bucket by bucket; None where none of its probes measured."""
-    return [None if v != v else v for v in np.round(median_of_good(values), 2).tolist()]
+    return [None if isnan(v) else v for v in np.round(median_of_good(values), 2).tolist()]
 
 
 def hourly(

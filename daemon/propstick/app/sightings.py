@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from math import isnan
 from typing import TYPE_CHECKING
 
 from propstick.blocks import FAULT_BITS, Flag
@@ -95,7 +96,7 @@ def latest_stored(log: ReadingLog, now_s: int) -> list[Reading]:
         probe = columns.probes[int(columns.column[k])]
         value = float(columns.raw[k])
         reading = Reading(
-            probe, int(columns.time_ms[k]), None if value != value else value, int(columns.flags[k])
+            probe, int(columns.time_ms[k]), None if isnan(value) else value, int(columns.flags[k])
         )
         if probe not in last or reading.time_ms >= last[probe].time_ms:
             last[probe] = reading

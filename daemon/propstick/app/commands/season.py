@@ -73,6 +73,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def show(report: SeasonReport) -> None:
+    """Prints the season: tables, then a paragraph for each batch, box and spot."""
     from propstick.app.season import spot_words, words
 
     since = words.date_said(report.since, report.day)

@@ -125,6 +125,8 @@ class _Table(BaseModel):
 
 
 class SiteTable(_Table):
+    """`[site]`."""
+
     name: Name = Site.name
     latitude: float | None = _number(-90, 90)
     longitude: float | None = _number(-180, 180)
@@ -133,6 +135,8 @@ class SiteTable(_Table):
 
 
 class PersonTable(_Table):
+    """`[person]`: when a hand can be on the lid."""
+
     leaves: Clock | None = None
     back: Clock | None = None
     bed: Clock = Person.bed
@@ -164,6 +168,8 @@ class AlarmsTable(_Table):
 
 
 class BoxTable(_Table):
+    """One `[[box]]`."""
+
     name: BoxName
     spot: Name | None = None
     floor_m2: float = _number(0.05, 20, Box.floor_m2)
@@ -177,6 +183,8 @@ class BoxTable(_Table):
 
 
 class ObstacleTable(_Table):
+    """One of a spot's `obstacles`."""
+
     bearing_from_deg: float = _number(0, 360, ...)
     bearing_to_deg: float = _number(0, 360, ...)
     height_deg: float = _number(0, 90, ...)
@@ -184,11 +192,15 @@ class ObstacleTable(_Table):
 
 
 class SpotTable(_Table):
+    """One `[[spot]]`."""
+
     name: BoxName
     obstacles: list[ObstacleTable] = []
 
 
 class ProbeTable(_Table):
+    """One `[[probe]]`: in a box or outside, or, loose, on a spot."""
+
     id: ProbeId
     box: Name | None = None
     spot: Name | None = None
@@ -206,6 +218,8 @@ class PushEntryTable(_Table):
 
 
 class PushTable(_Table):
+    """`[push]`: whom to tell, and when."""
+
     urls: list[Annotated[PushEntryTable, BeforeValidator(_push_entry)]] = []
     quiet_from: Clock | None = None
     quiet_until: Clock | None = None
@@ -218,6 +232,8 @@ class PushTable(_Table):
 
 
 class MqttTable(_Table):
+    """`[mqtt]`: the broker."""
+
     host: str = MqttSettings.host
     port: int = _number(1, 65535, MqttSettings.port)
     username: str | None = None
@@ -230,6 +246,8 @@ class MqttTable(_Table):
 
 
 class StoreTable(_Table):
+    """`[store]`."""
+
     url: StoreUrl = StoreSettings.url
     backup_folder: str | None = None
     backup_keep: int = _number(1, 366, StoreSettings.backup_keep)
@@ -237,16 +255,22 @@ class StoreTable(_Table):
 
 
 class ApiTable(_Table):
+    """`[api]`: the page and the HTTP interface."""
+
     listen: str = ApiSettings.listen
     port: int = _number(1, 65535, ApiSettings.port)
     address: WebUrl | None = None
 
 
 class OneWireTable(_Table):
+    """`[onewire]`."""
+
     tree: str = str(OneWireSettings.tree)
 
 
 class WatchTable(_Table):
+    """`[watch]`: the daemon itself."""
+
     step_s: int = _number(2, 300, Garden.step_s)
     heartbeat_url: WebUrl | None = None
     heartbeat_url_file: str | None = None

@@ -14,6 +14,7 @@ from propstick.times import DAY_S
 log = logging.getLogger(__name__)
 
 LASTS_S = DAY_S
+"""So long a link is good: an answer to yesterday's notice would be to another alarm. Our choice."""
 _REMEMBERED = 64
 
 
@@ -38,6 +39,7 @@ class AnswerLinks:
         self._links: OrderedDict[str, str] = OrderedDict()
 
     def __call__(self, notice: Notice) -> str | None:
+        """The link; issued with the first call for a notice."""
         if not notice.alarm_ids:
             return None
         if notice.id not in self._links:

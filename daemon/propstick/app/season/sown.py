@@ -33,6 +33,7 @@ class Sown:
         return self._sowings.revision()
 
     def __call__(self) -> tuple[Sowing, ...]:
+        """Every batch that was not taken back, in the order of writing down."""
         return tuple(self._as_engine_sees_it(s) for s in self._sowings.all())
 
     @cached_property
