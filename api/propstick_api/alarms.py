@@ -4,21 +4,20 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import APIRouter, Path, Query
 from starlette.exceptions import HTTPException
 
 from propstick.times import DAY_S
-from propstick_api.asked import ask
-from propstick_api.deps import OnceKey, ServiceDep, Site, SiteDep
-from propstick_api.moments import span
+from propstick_api.asked import AskDep
+from propstick_api.deps import ServiceDep, Site, SiteDep
 from propstick_api.schemas import AlarmOut, AlarmsOut, AskedOut, ShelveIn
+from propstick_api.spans import When, span
 
 router = APIRouter(prefix="/v1/alarms", tags=["alarms"])
 
 AlarmId = Annotated[
     str, Path(max_length=200, description="As in the alarm's `id`", examples=["north.heat.20260412T101500Z"])
 ]
-When = Annotated[str | None, Query(max_length=40, description="A day on the site's calendar, or RFC 3339")]
 
 
 @router.get("")
@@ -47,36 +46,24 @@ def alarm(alarm_id: AlarmId, site: SiteDep) -> AlarmOut:
 
 
 @router.post("/{alarm_id:path}/acknowledge", status_code=202)
-def acknowledge(
-    alarm_id: AlarmId, service: ServiceDep, site: SiteDep, response: Response, key: OnceKey = None
-) -> AskedOut:
+def acknowledge(alarm_id: AlarmId, site: SiteDep, ask: AskDep) -> AskedOut:
     """A person has seen it."""
     _open(site, alarm_id)
-    return ask(service, site, response, "acknowledge", {"id": alarm_id}, key=key)
+    return ask("acknowledge", id=alarm_id)
 
 
 @router.post("/{alarm_id:path}/shelve", status_code=202)
-def shelve(
-    alarm_id: AlarmId,
-    wish: ShelveIn,
-    service: ServiceDep,
-    site: SiteDep,
-    response: Response,
-    key: OnceKey = None,
-) -> AskedOut:
+def shelve(alarm_id: AlarmId, wish: ShelveIn, site: SiteDep, ask: AskDep) -> AskedOut:
     """A person does not want to hear of it until then."""
     _open(site, alarm_id)
-    body = {"id": alarm_id, "until": wish.until.isoformat()}
-    return ask(service, site, response, "shelve", body, key=key)
+    return ask("shelve", id=alarm_id, until=wish.until.isoformat())
 
 
 @router.post("/{alarm_id:path}/unshelve", status_code=202)
-def unshelve(
-    alarm_id: AlarmId, service: ServiceDep, site: SiteDep, response: Response, key: OnceKey = None
-) -> AskedOut:
+def unshelve(alarm_id: AlarmId, site: SiteDep, ask: AskDep) -> AskedOut:
     """Takes it off the shelf."""
     _open(site, alarm_id)
-    return ask(service, site, response, "unshelve", {"id": alarm_id}, key=key)
+    return ask("unshelve", id=alarm_id)
 
 
 def _known(site: Site, alarm_id: str) -> dict[str, Any]:

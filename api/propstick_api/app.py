@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import importlib
-import importlib.util
 import threading
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
@@ -21,11 +19,11 @@ from propstick_api import (
     boxes,
     briefs,
     calendar_feed,
-    forms,
     hosts,
     metrics,
     nights,
     now,
+    page,
     replays,
     season,
     sessions,
@@ -38,7 +36,6 @@ from propstick_api.guard import Guard
 from propstick_api.live import Live
 from propstick_api.problems import DOCUMENTED, Problem, add_handlers
 
-PAGE = "propstick_api.page"
 THREADS = 6
 """Requests that read the store at a time. Forty, the default, would each keep memory of their own."""
 DESCRIPTION = """\
@@ -114,11 +111,10 @@ def _application(services: Sequence[Service], stores: Stores, *, find: hosts.Fin
     app.state.lives = tuple(service.live for service in services)
     for module in (
         now, alarms, boxes, asked, briefs, nights, replays, sowings, season, skill, calendar_feed, metrics,
-        sessions, forms,
+        sessions,
     ):  # fmt: skip
         app.include_router(module.router)
-    if importlib.util.find_spec(PAGE) is not None:
-        app.include_router(importlib.import_module(PAGE).router, include_in_schema=False)
+    app.include_router(page.router, include_in_schema=False)
     add_handlers(app)
     app.add_middleware(Guard, find=find)
     app.openapi = lambda: _described(app)  # type: ignore[method-assign]

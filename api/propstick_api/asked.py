@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Response
+from fastapi import APIRouter, Depends, Path, Response
 from starlette.exceptions import HTTPException
 
 from propstick.app.live.newsdesk import news_of
 from propstick.edges.requests import Request as Wish
 from propstick.times import utc_text
-from propstick_api.deps import Service, Site, SiteDep
+from propstick_api.deps import OnceKey, Service, ServiceDep, Site, SiteDep
 from propstick_api.schemas import AskedOut
 
 router = APIRouter(prefix="/v1", tags=["requests"])
@@ -27,23 +28,43 @@ def asked(request_id: Annotated[int, Path(ge=1, le=LARGEST_ID)], site: SiteDep) 
     return _shown(wish)
 
 
-def ask(
-    service: Service, site: Site, response: Response, kind: str, body: dict[str, Any], *, key: str | None
-) -> AskedOut:
-    """Leaves a request for the watch and says where to see what becomes of it.
+@dataclass(frozen=True)
+class Ask:
+    """Leaves requests for the watch, for one request to us.
 
-    Raises:
-        InputError: the watch would refuse it.
+    Attributes:
+        response: Gets a header that says where to see what becomes of it.
+        key: The same key again is the same request.
     """
-    now_s = service.now_s
-    known = frozenset({str(body["id"])} if "id" in body else ())
-    news_of(kind, body, row_s=now_s, garden=site.garden, known_alarms=known)
-    made = site.requests.add(kind, body, by="page", key=key, made_s=now_s)
-    wish = site.requests.get(made)
-    assert wish is not None
-    shown = _shown(wish)
-    response.headers["Location"] = shown.see
-    return shown
+
+    service: Service
+    site: Site
+    response: Response
+    key: str | None = None
+
+    def __call__(self, kind: str, **body: Any) -> AskedOut:
+        """Leaves one.
+
+        Raises:
+            InputError: the watch would refuse it.
+        """
+        now_s = self.service.now_s
+        known = frozenset({str(body["id"])} if "id" in body else ())
+        news_of(kind, body, row_s=now_s, garden=self.site.garden, known_alarms=known)
+        made = self.site.requests.add(kind, body, by="page", key=self.key, made_s=now_s)
+        wish = self.site.requests.get(made)
+        assert wish is not None
+        shown = _shown(wish)
+        self.response.headers["Location"] = shown.see
+        return shown
+
+
+def ask_of(service: ServiceDep, site: SiteDep, response: Response, key: OnceKey = None) -> Ask:
+    """How a route leaves a request for the watch."""
+    return Ask(service, site, response, key)
+
+
+AskDep = Annotated[Ask, Depends(ask_of)]
 
 
 def _shown(wish: Wish) -> AskedOut:

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
-from fastapi import APIRouter, Body, Query, Response
+from fastapi import APIRouter, Body, Query
 
 from propstick.times import DAY_S
 from propstick_api import history as past
-from propstick_api.alarms import When
-from propstick_api.asked import ask
-from propstick_api.deps import BoxName, OnceKey, PlaceName, ServiceDep, SiteDep
-from propstick_api.moments import span
+from propstick_api.asked import AskDep
+from propstick_api.deps import BoxName, PlaceName, ServiceDep, SiteDep
 from propstick_api.schemas import AskedOut, HistoryOut, LidIn, OnIn, WateredIn
+from propstick_api.spans import When, span
 
 router = APIRouter(prefix="/v1/boxes/{box}", tags=["boxes"])
 
@@ -35,65 +34,32 @@ def history(
 
 
 @router.post("/lid", status_code=202)
-def lid(
-    box: BoxName,
-    wish: LidIn,
-    service: ServiceDep,
-    site: SiteDep,
-    response: Response,
-    key: OnceKey = None,
-) -> AskedOut:
+def lid(box: BoxName, wish: LidIn, ask: AskDep) -> AskedOut:
     """How far the lid is open, told by the person who moved it."""
-    return ask(service, site, response, "lid", {"box": box, "opening": wish.opening}, key=key)
+    return ask("lid", box=box, opening=wish.opening)
 
 
 @router.post("/cover", status_code=202)
-def cover(
-    box: BoxName,
-    wish: OnIn,
-    service: ServiceDep,
-    site: SiteDep,
-    response: Response,
-    key: OnceKey = None,
-) -> AskedOut:
+def cover(box: BoxName, wish: OnIn, ask: AskDep) -> AskedOut:
     """A blanket or mat was put on, or taken off."""
-    return ask(service, site, response, "cover", {"box": box, "on": wish.on}, key=key)
+    return ask("cover", box=box, on=wish.on)
 
 
 @router.post("/hardening", status_code=202)
-def hardening(
-    box: BoxName, wish: OnIn, service: ServiceDep, site: SiteDep, response: Response,
-    key: OnceKey = None,
-) -> AskedOut:  # fmt: skip
+def hardening(box: BoxName, wish: OnIn, ask: AskDep) -> AskedOut:
     """Hardening off begins, to be told of in each evening brief, or ends."""
-    return ask(service, site, response, "hardening", {"box": box, "on": wish.on}, key=key)
+    return ask("hardening", box=box, on=wish.on)
 
 
 @router.post("/watered", status_code=202)
-def watered(
-    box: BoxName,
-    service: ServiceDep,
-    site: SiteDep,
-    response: Response,
-    wish: Annotated[WateredIn | None, Body()] = None,
-    key: OnceKey = None,
-) -> AskedOut:
+def watered(box: BoxName, ask: AskDep, wish: Annotated[WateredIn | None, Body()] = None) -> AskedOut:
     """The box was watered, just now or at a moment of the last 60 days."""
-    body = {"box": box}
-    if wish is not None and wish.at is not None:
-        body["at"] = wish.at.isoformat()
-    return ask(service, site, response, "watered", body, key=key)
+    if wish is None or wish.at is None:
+        return ask("watered", box=box)
+    return ask("watered", box=box, at=wish.at.isoformat())
 
 
 @router.post("/out-of-service", status_code=202)
-def out_of_service(
-    box: BoxName,
-    wish: OnIn,
-    service: ServiceDep,
-    site: SiteDep,
-    response: Response,
-    key: OnceKey = None,
-) -> AskedOut:
+def out_of_service(box: BoxName, wish: OnIn, ask: AskDep) -> AskedOut:
     """`on`: no alarms of this box until it is put back (`on` false)."""
-    body: dict[str, Any] = {"box": box, "on": wish.on}
-    return ask(service, site, response, "out-of-service", body, key=key)
+    return ask("out-of-service", box=box, on=wish.on)

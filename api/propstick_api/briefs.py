@@ -7,10 +7,9 @@ from typing import Annotated
 from fastapi import APIRouter, Query
 
 from propstick.times import DAY_S
-from propstick_api.alarms import When
 from propstick_api.deps import ServiceDep, SiteDep
-from propstick_api.moments import span
 from propstick_api.schemas import Out
+from propstick_api.spans import When, span
 
 router = APIRouter(prefix="/v1", tags=["briefs"])
 

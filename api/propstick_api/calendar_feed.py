@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 from fastapi import APIRouter, Response
 from fastapi.responses import PlainTextResponse
 
-from propstick.edges.sowings import DATES, StoredSowing
+from propstick.edges.sowing_fields import DATES
+from propstick.edges.sowings import StoredSowing
 from propstick_api.deps import ServiceDep, SiteDep
 
 if TYPE_CHECKING:

@@ -19,7 +19,6 @@ from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog
 from propstick.edges.requests import Requests
 from propstick.edges.sowings import Sowings
-from propstick.errors import StoreError
 from propstick.garden import OUTSIDE, Garden
 from propstick.ports import Clock
 from propstick_api.gate import Gate
@@ -169,8 +168,3 @@ OnceKey = Annotated[
         description="Any text of your own: the same key again is the same request, and is done once",
     ),
 ]
-
-
-def reason(error: StoreError) -> str:
-    """The store's trouble in one line."""
-    return f"{error.message} ({error.hint})" if error.hint else error.message

@@ -15,9 +15,10 @@ from collections.abc import Callable
 from propstick.edges.access import AccessBook, Tries, token_hash
 from propstick.errors import StoreError
 from propstick.ports import Clock
+from propstick.times import DAY_S
 
 COOKIE = "propstick"
-SESSION_S = 90 * 86_400
+SESSION_S = 90 * DAY_S
 FREE_TRIES = 3
 LONGEST_WAIT_S = 60
 """Waits double from one second after three wrong phrases. Bounded: whoever knows the phrase must not be

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import warnings
+from math import isnan
 
 import numpy as np
 
 from propstick.edges.history import History
 from propstick.edges.readings import ReadingLog
+from propstick.engine.carry import median_of_good
 from propstick.garden import PLACES, Garden, Probe
 from propstick.times import utc_text
 from propstick.units import FloatArray, IntArray
@@ -50,16 +51,7 @@ def _series(place: str, probes: list[Probe], columns: list[int], found: History)
 
 def _median(values: FloatArray) -> list[float | None]:
     """The place's value, bucket by bucket; None where none of its probes measured."""
-    return [None if v != v else v for v in np.round(_middle(values), 2).tolist()]
-
-
-def _middle(values: FloatArray) -> FloatArray:
-    """The median over probes, (k, p) to (k,); NaN where there is none."""
-    if values.shape[1] == 1:
-        return values[:, 0]
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # a bucket with nothing in it stays NaN
-        return np.nanmedian(values, axis=1)
+    return [None if isnan(v) else v for v in np.round(median_of_good(values), 2).tolist()]
 
 
 def hourly(
@@ -80,4 +72,4 @@ def hourly(
         return None
     corrections = {p.id: p.correction_c for p in probes}
     values = getattr(found, which) + np.array([corrections[name] for name in found.probes])
-    return found.time_ms // 1000, _middle(values)
+    return found.time_ms // 1000, median_of_good(values)

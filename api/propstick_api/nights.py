@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import io
-from datetime import date, timedelta
+from datetime import date
 from typing import TYPE_CHECKING, Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Response
 from starlette.exceptions import HTTPException
 
+from propstick.app.moments import in_years
 from propstick.edges.export import column_names, write_csv, write_senml
 from propstick.engine.nights import night_of
 from propstick.errors import ConfigError, InputError
@@ -17,8 +18,8 @@ from propstick.records import NightForecast
 from propstick.times import DAY_S, utc_text
 from propstick_api.deps import Service, ServiceDep, Site, SiteDep
 from propstick_api.extremes import Book, night_lows
-from propstick_api.moments import day_span, in_years
 from propstick_api.schemas import Out
+from propstick_api.spans import day_span
 
 if TYPE_CHECKING:
     from propstick.app.replay.report import Report
@@ -29,7 +30,9 @@ router = APIRouter(prefix="/v1/nights", tags=["nights"])
 
 MOST_ROWS = 1000
 """Of a curve in a night's object; a grid of seconds is thinned."""
-ReadAs = {"csv": "text/csv", "senml": "application/senml+json"}
+MEDIA_TYPES = {"csv": "text/csv", "senml": "application/senml+json"}
+TOLD_BEFORE_S = 2 * DAY_S
+"""A lid told of so long before a night may still stand so in it."""
 
 
 class NightBoxOut(Out):
@@ -138,14 +141,16 @@ def pixels(day: NightDate, site: SiteDep) -> Response:
         raise HTTPException(404, error.message) from None
 
 
-@router.get("/{day}/readings.csv", response_class=Response, responses={200: {"content": {ReadAs["csv"]: {}}}})
+@router.get(
+    "/{day}/readings.csv", response_class=Response, responses={200: {"content": {MEDIA_TYPES["csv"]: {}}}}
+)
 def readings_csv(day: NightDate, site: SiteDep) -> Response:
     """The night's raw readings as a recording."""
     return _readings(site, in_years(day, what="date"), "csv")
 
 
 @router.get(
-    "/{day}/readings.senml", response_class=Response, responses={200: {"content": {ReadAs["senml"]: {}}}}
+    "/{day}/readings.senml", response_class=Response, responses={200: {"content": {MEDIA_TYPES["senml"]: {}}}}
 )
 def readings_senml(day: NightDate, site: SiteDep) -> Response:
     """The same as SenML (RFC 8428)."""
@@ -243,7 +248,7 @@ def _report(site: Site, night: date) -> Report:
 
 
 def _otherwise(service: Service, site: Site, report: Report, night: date, text: str) -> Report:
-    from propstick_api.page.asked_if import otherwise
+    from propstick_api.what_if import otherwise
 
     try:
         return otherwise(service, site, report, night, text).report
@@ -265,9 +270,7 @@ def _readings(site: Site, night: date, kind: str) -> Response:
     out = io.StringIO()
     names = column_names(garden)
     if kind == "csv":
-        told = site.journal.news_between(
-            tonight.start_s - int(timedelta(days=2).total_seconds()), tonight.end_s
-        )
+        told = site.journal.news_between(tonight.start_s - TOLD_BEFORE_S, tonight.end_s)
         done = write_csv(site.readings, out, names=names, told=told, **span)
     else:
         done = write_senml(site.readings, out, names=names, **span)
@@ -275,4 +278,4 @@ def _readings(site: Site, night: date, kind: str) -> Response:
         raise HTTPException(404, f"night {night.isoformat()}: nothing is stored of it")
     file = f"{night.isoformat()}.{'csv' if kind == 'csv' else 'senml.json'}"
     headers = {"Content-Disposition": f'attachment; filename="{file}"'}
-    return Response(out.getvalue(), media_type=ReadAs[kind], headers=headers)
+    return Response(out.getvalue(), media_type=MEDIA_TYPES[kind], headers=headers)

@@ -18,8 +18,8 @@ from propstick.units import FloatArray
 from propstick_api.deps import ServiceDep, Site, SiteDep
 from propstick_api.extremes import Book, night_lows
 from propstick_api.history import hourly
-from propstick_api.moments import day_span
 from propstick_api.schemas import Out
+from propstick_api.spans import day_span
 
 router = APIRouter(prefix="/v1", tags=["season"])
 
@@ -169,24 +169,21 @@ def _box(
     minima: Book,
     days: list[date],
 ) -> dict[str, Any]:
-    spot = None if name == OUTSIDE else garden.box(name).spot
-    if hours is None or warmth is None:
-        return {
-            "box": name, "spot": spot, "warmth": [None] * len(days), "hours_known": 0,
-            "too_hot_degree_hours": None, "too_cold_degree_hours": None, "nights_saved": None,
-            "nights_below_limit": None,
-        }  # fmt: skip
-    known = ~np.isnan(hours.air_c) & (hours.day >= 0)
     shown: dict[str, Any] = {
         "box": name,
-        "spot": spot,
-        "warmth": [round(value, 2) for value in warmth.tolist()],
-        "hours_known": int(known.sum()),
+        "spot": None if name == OUTSIDE else garden.box(name).spot,
+        "warmth": [None] * len(days),
+        "hours_known": 0,
         "too_hot_degree_hours": None,
         "too_cold_degree_hours": None,
         "nights_saved": None,
         "nights_below_limit": None,
     }
+    if hours is None or warmth is None:
+        return shown
+    known = ~np.isnan(hours.air_c) & (hours.day >= 0)
+    shown["warmth"] = [round(value, 2) for value in warmth.tolist()]
+    shown["hours_known"] = int(known.sum())
     if name == OUTSIDE:
         return shown
     limits = [garden.limits_for(name, day) for day in days]

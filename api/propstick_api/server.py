@@ -177,15 +177,22 @@ def _must_listen_alike(all_settings: Sequence[Settings]) -> None:
 
 
 def _say_which_are_shut(all_settings: Sequence[Settings]) -> None:
-    stores = Stores()
-    shut = [one for one in all_settings if not _has_phrase(one, stores)]
-    stores.close()
+    shut = _without_phrase(all_settings)
     if shut:
         names = [one.garden.site.name for one in shut]
         log.warning(
             "gardens-shut count=%d sites=%s reason='no pass phrase' hint='propstick passphrase --garden %s'",
             len(shut), ",".join(names[:MOST_NAMED]) + ("…" if names[MOST_NAMED:] else ""), shut[0].path,
         )  # fmt: skip
+
+
+def _without_phrase(all_settings: Sequence[Settings]) -> list[Settings]:
+    """Gardens that ask nobody for a pass phrase, or have no store yet to keep one in."""
+    stores = Stores()
+    try:
+        return [one for one in all_settings if not _has_phrase(one, stores)]
+    finally:
+        stores.close()
 
 
 def _has_phrase(settings: Settings, stores: Stores) -> bool:
@@ -200,14 +207,7 @@ def _has_phrase(settings: Settings, stores: Stores) -> bool:
 def _must_be_safe(settings: Settings) -> None:
     """Only this machine may look without a pass phrase."""
     listen = settings.api.listen
-    if is_loopback(listen):
-        return
-    stores = Stores()
-    try:
-        has_phrase = _has_phrase(settings, stores)
-    finally:
-        stores.close()
-    if not has_phrase:
+    if not is_loopback(listen) and _without_phrase([settings]):
         raise ConfigError(
             f"[api] listen: got {listen!r} and no pass phrase, expected one before others can look in",
             hint='propstick passphrase sets it; listen = "127.0.0.1" needs none',

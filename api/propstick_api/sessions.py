@@ -1,4 +1,4 @@
-"""Signing in and out, for programs; the form for people is in `forms`."""
+"""Signing in and out, for programs; the form for people is in `page/forms.py`."""
 
 from __future__ import annotations
 

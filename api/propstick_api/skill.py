@@ -9,8 +9,8 @@ from fastapi import APIRouter, Query
 from pydantic import Field
 
 from propstick_api.deps import ServiceDep, SiteDep
-from propstick_api.moments import day_span
 from propstick_api.schemas import Out
+from propstick_api.spans import day_span
 
 router = APIRouter(prefix="/v1", tags=["skill"])
 

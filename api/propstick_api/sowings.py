@@ -7,13 +7,13 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Query, Response
 from starlette.exceptions import HTTPException
 
-from propstick.edges.sowings import check_has_been
+from propstick.app.moments import in_years
+from propstick.edges.sowing_fields import check_has_been
 from propstick.errors import InputError
 from propstick.garden import OUTSIDE
 from propstick.times import local_date
 from propstick_api.asked import LARGEST_ID
 from propstick_api.deps import OnceKey, ServiceDep, Site, SiteDep
-from propstick_api.moments import in_years
 from propstick_api.schemas import SowingChangeIn, SowingFields, SowingIn, SowingOut, SowingsOut
 
 router = APIRouter(prefix="/v1/sowings", tags=["sowings"])

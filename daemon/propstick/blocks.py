@@ -87,13 +87,6 @@ class Block:
             flags=self.flags[first:last],
         )
 
-    @staticmethod
-    def of_row(
-        time_s: int, step_s: int, probes: tuple[str, ...], values: FloatArray, flags: FlagArray
-    ) -> Block:
-        """One row as a block."""
-        return Block(time_s, step_s, probes, values.reshape(1, -1), flags.reshape(1, -1))
-
 
 @dataclass(frozen=True)
 class PlaceRows:

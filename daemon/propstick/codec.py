@@ -19,13 +19,11 @@ import types
 import typing
 from datetime import date, time
 from functools import lru_cache
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 
 from propstick.errors import StoreError
-
-T = TypeVar("T")
 
 
 def to_text(value: Any) -> str:

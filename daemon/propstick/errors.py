@@ -48,9 +48,5 @@ class StoreError(PropstickError, RuntimeError):
         self.reason = reason
 
 
-class DeliveryError(PropstickError, OSError):
-    """A notice could not be handed to a channel."""
-
-
 class TurnBack(PropstickError):
     """A person wants the question before this one: a turn in a conversation, no fault."""

@@ -1,4 +1,4 @@
-"""The garden as the engine sees it: frozen facts about site, person, boxes, spots, probes, limits.
+"""The garden as the engine sees it: frozen facts about site, person, boxes, spots, probes, sowings.
 
 Built by `app/garden_file/load.py` from the grower's file, or by replay from a recording's columns. °C and
 metres inside; whatever unit the file used is gone by the time it gets here.
@@ -7,10 +7,11 @@ metres inside; whatever unit the file used is gone by the time it gets here.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field
 from datetime import date, time
 from typing import Literal
 
+from propstick.limits import DEFAULT_LIMITS, UNKNOWN_CROP, CropLimits, Limits
 from propstick.units import Unit
 
 OUTSIDE = "outside"
@@ -63,59 +64,6 @@ class Person:
     def goes_away(self) -> bool:
         """Whether any day is spent away by plan."""
         return self.leaves is not None and self.back is not None and bool(self.away_days)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Limits:
-    """Setpoints and delays. None = not set here: the next wider source decides.
-
-    Order: the box's own `[box.alarms]`, the site's `[alarms]`, what is sown, `DEFAULT_LIMITS`.
-    """
-
-    heat_c: float | None = None
-    prop_c: float | None = None
-    frost_c: float | None = None
-    soil_cold_c: float | None = None
-    soil_hot_c: float | None = None
-    dry_pct: float | None = None
-    deadband_c: float | None = None
-    on_delay_s: int | None = None
-    off_delay_s: int | None = None
-    fast_rise_c: float | None = None
-    fast_rise_minutes: float | None = None
-    fast_rise_within_c: float | None = None
-    no_shelter_c: float | None = None
-    disagree_c: float | None = None
-    silent_minutes: float | None = None
-    stuck_air_hours: float | None = None
-    stuck_soil_hours: float | None = None
-
-    def over(self, wider: Limits) -> Limits:
-        """These limits, with `wider`'s wherever these say nothing."""
-        mine = {f.name: getattr(self, f.name) for f in fields(self)}
-        return replace(wider, **{name: value for name, value in mine.items() if value is not None})
-
-
-DEFAULT_LIMITS = Limits(
-    heat_c=27.0,  # advice for frames spans 21–27 °C; see the crop file for sources
-    prop_c=24.0,
-    frost_c=1.0,  # 0 °C damage + 0.5 °C probe error + leaf below air on a clear night
-    soil_cold_c=0.0,
-    soil_hot_c=30.0,
-    dry_pct=20.0,
-    deadband_c=1.0,
-    on_delay_s=120,
-    off_delay_s=300,
-    fast_rise_c=8.0,
-    fast_rise_minutes=15.0,
-    fast_rise_within_c=8.0,
-    no_shelter_c=0.5,
-    disagree_c=3.0,
-    silent_minutes=10.0,
-    stuck_air_hours=6.0,
-    stuck_soil_hours=48.0,
-)
-"""Common practice, no source, unless a comment says otherwise."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -182,20 +130,6 @@ class Probe:
     def where(self) -> str:
         """Its box or its spot, as a table shows it: `north`, `outside`, `spot lane`."""
         return self.box if self.spot is None else f"spot {self.spot}"
-
-
-@dataclass(frozen=True, kw_only=True)
-class CropLimits:
-    """What a crop bears, as the engine needs it. None where no published figure exists."""
-
-    crop: str
-    frost_c: float | None = None
-    heat_c: float | None = None
-    soil_cold_c: float | None = None
-    soil_hot_c: float | None = None
-
-
-UNKNOWN_CROP = CropLimits(crop="unknown")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -6,7 +6,8 @@ replay of the store all go through here, so that they cannot disagree.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,6 +38,16 @@ class ReadingColumns:
 
     def __len__(self) -> int:
         return int(self.time_ms.shape[0])
+
+    def taken(self, which: NDArray[Any] | slice) -> ReadingColumns:
+        """Some of the readings, by a mask, by index or by slice; the probes stay."""
+        return replace(
+            self,
+            time_ms=self.time_ms[which],
+            column=self.column[which],
+            raw=self.raw[which],
+            flags=self.flags[which],
+        )
 
 
 def rows_of(readings: ReadingColumns, step_s: int) -> IntArray:

@@ -11,7 +11,8 @@ from propstick.app.garden_file.settings import ApiSettings, Settings, StoreSetti
 from propstick.app.live.wiring import assemble
 from propstick.edges.database import open_store
 from propstick.edges.sowings import Sowings
-from propstick.garden import Box, Garden, Limits, Person, Probe, Site
+from propstick.garden import Box, Garden, Person, Probe, Site
+from propstick.limits import Limits
 from propstick.testing import FakeBus, FakeChannel, HandClock
 from propstick_api.app import build
 from propstick_api.deps import Site as OpenSite

@@ -69,7 +69,7 @@ def live_row() -> list[Figure]:
     for k in range(1440):
         row = table[3 * 1440 + k]
         time_s = START_S + DAY_S * 3 + STEP_S * (k + 1)
-        block = Block.of_row(time_s, STEP_S, ids, row, np.zeros(len(ids), dtype=np.uint16))
+        block = Block(time_s, STEP_S, ids, row[None], np.zeros((1, len(ids)), dtype=np.uint16))
         begun = perf_counter()
         state, _ = advance(state, block, ())
         taken.append(perf_counter() - begun)

@@ -44,7 +44,7 @@ def written() -> list[Figure]:
             if k == warm:
                 begun = _written_bytes()
             time_s = START_S + STEP_S * (k + 1)
-            block = Block.of_row(time_s, STEP_S, ids, table[k], np.zeros(len(ids), dtype=np.uint16))
+            block = Block(time_s, STEP_S, ids, table[k : k + 1], np.zeros((1, len(ids)), dtype=np.uint16))
             state, outcome = advance(state, block, ())
             readings = [Reading(p, time_s * 1000, float(v)) for p, v in zip(ids, table[k], strict=True)]
             checkpoint = snapshot.dump(state) if time_s % CHECKPOINT_S == 0 else None

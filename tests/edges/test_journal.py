@@ -18,7 +18,8 @@ from propstick.edges.journal import CHECKPOINT_DAYS, Committed, Journal, _kept_c
 from propstick.edges.readings import ReadingLog
 from propstick.edges.requests import Requests
 from propstick.errors import StoreError
-from propstick.garden import Box, Garden, Limits, Probe, Site
+from propstick.garden import Box, Garden, Probe, Site
+from propstick.limits import Limits
 from propstick.records import (
     Acknowledged,
     Brief,
@@ -109,7 +110,8 @@ def test_rerun_after_a_crash_says_nothing_twice(journal, make_change, make_notic
     journal.outbox.delivered(work["outcome"].notices[0].id, "phone", ROW_S + 1)
     work["route"] = lambda _notice: ("phone", "mail", "new")
     assert journal.commit(**work) == Committed(stored=0, dropped=1)
-    assert len(journal.changes(0, TO_S)) == len(journal.notices(0, TO_S)) == len(journal.news_since(0)) == 1
+    assert len(journal.changes(0, TO_S)) == len(journal.notices(0, TO_S)) == 1
+    assert journal.news_between(0, TO_S) == work["news"]
     assert len(journal.issued("days", 0, TO_S)) == 2
     assert [o.channel for o in journal.outbox.waiting(TO_S)] == ["mail"]
 
@@ -168,7 +170,7 @@ def test_news_comes_back_to_the_last_bit_in_its_order(journal):
     later = LidTold(time_s=ROW_S + 60, box="north", opening=None)
     journal.commit(row_s=ROW_S + 60, readings=[], outcome=Outcome(), news=[later])
     assert journal.news_between(ROW_S, ROW_S) == news
-    assert journal.news_since(ROW_S) == [later]
+    assert journal.news_between(ROW_S + 1, TO_S) == [later]
     assert journal.news_between(ROW_S, ROW_S + 60) == [*news, later]
     assert journal.news_between(ROW_S, ROW_S + 60, kinds=(LidTold, GardenChanged)) == [news[0], later]
 
@@ -331,6 +333,6 @@ def test_news_of_a_kind_that_only_a_later_release_knows_is_passed_over(journal, 
         del row["id"]
         row |= {"kind": "SnowTold", "digest": "x", "body": '{"":"SnowTold"}'}
         connection.execute(insert(schema.news).values(**row))
-    assert journal.news_since(0) == [known]
+    assert journal.news_between(0, TO_S) == [known]
     with store.read() as connection:
         assert connection.scalar(select(func.count()).select_from(schema.news)) == 2

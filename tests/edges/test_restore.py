@@ -116,7 +116,7 @@ def test_restore_to_a_moment_is_the_store_of_that_moment(sqlite_store, tmp_path,
     live(journal, 2, 4)
     until_s = ROW_S + 4 * 600 - 1
     then = (
-        journal.open_alarms(), journal.notices(0, 2**40), journal.news_since(0), sowings.all(),
+        journal.open_alarms(), journal.notices(0, 2**40), journal.news_between(0, 2**40), sowings.all(),
         ReadingLog(sqlite_store, "home").columns(0, 2**60).raw.tolist(), requests.pending(),
     )  # fmt: skip
 
@@ -141,7 +141,7 @@ def test_restore_to_a_moment_is_the_store_of_that_moment(sqlite_store, tmp_path,
     journal, sowings, requests = (kind(store, "home") for kind in (Journal, Sowings, Requests))
     log = ReadingLog(store, "home")
     assert then == (
-        journal.open_alarms(), journal.notices(0, 2**40), journal.news_since(0), sowings.all(),
+        journal.open_alarms(), journal.notices(0, 2**40), journal.news_between(0, 2**40), sowings.all(),
         log.columns(0, 2**60).raw.tolist(), requests.pending(),
     )  # fmt: skip
     assert journal.last_row() == until_s // 60 * 60

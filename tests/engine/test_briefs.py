@@ -5,7 +5,8 @@ from datetime import time
 
 import numpy as np
 
-from propstick.garden import Garden, Limits, Person, Probe, Site
+from propstick.garden import Garden, Person, Probe, Site
+from propstick.limits import Limits
 from propstick.records import LidTold
 from propstick.times import local, utc_text
 

@@ -38,12 +38,3 @@ def test_carried_sums_give_the_same_equation_as_all_nights_at_once():
 def test_one_night_is_no_equation():
     sums = frost_fao.add_night(frost_fao.no_nights(()), np.array(1.0), np.array(-2.0))
     assert np.isnan(frost_fao.equation_of(sums).air_slope)
-
-
-def test_hourly_course_of_the_book():
-    """Printed hourly values for T0 0.95, Tp -5.45 °C and 15 h, to the printed digit."""
-    printed = [-0.825, -1.560, -2.124, -2.600, -3.019, -3.398, -3.746, -4.071,
-               -4.375, -4.663, -4.937, -5.199, -5.450]  # fmt: skip
-    course = frost_fao.hourly_course_c(0.95, -5.45, night_hours=15)
-    assert course[0] == pytest.approx(0.95)
-    assert course[1:] == pytest.approx(printed, abs=6e-4)

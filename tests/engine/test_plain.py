@@ -18,7 +18,6 @@ def test_drops_of_three_nights():
     now = np.array([12.0])
     assert plain.last_drop_c(record, 0, now) == pytest.approx([8.0])
     assert plain.mean_drop_c(record, 0, now) == pytest.approx([9.0])
-    assert plain.persistence_c(now) == pytest.approx([12.0])
 
 
 def test_before_the_first_night_the_usual_drop_is_the_prior():
@@ -35,12 +34,6 @@ def test_fao_is_last_nights_drop_until_ten_nights_and_then_numpys_line():
     ten = _after(*zip(air, low, strict=True))
     slope, constant = np.polyfit(air, low, 1)
     assert plain.fao_c(ten, 0, np.array([2.0])) == pytest.approx([2.0 * slope + constant])
-
-
-def test_straight_line_reaches_the_limit():
-    slope = np.array([0.01, -0.01, -0.01])
-    seconds = plain.straight_line_s(np.array([20.0, 20.0, 30.0]), slope, np.array(27.0))
-    assert seconds == pytest.approx([700.0, np.inf, 0.0])
 
 
 def test_best_lift_leaves_out_days_that_do_not_count():

@@ -2,42 +2,8 @@
 
 import numpy as np
 import pytest
-from scipy.integrate import quad
-from scipy.stats import norm
 
 from propstick.engine import scores
-
-
-@pytest.mark.parametrize(
-    ("mean", "sd", "observed", "expected"),
-    [(0.0, 1.0, 0.0, 0.23369), (0.0, 1.0, 1.0, 0.60244), (2.0, 1.5, 0.5, 0.90366)],
-)
-def test_crps_normal_equals_its_defining_integral(mean, sd, observed, expected):
-    """The closed form is the integral of (F(x) - 1{x >= y})² (Gneiting & Raftery 2007)."""
-    below = quad(lambda x: norm.cdf(x, mean, sd) ** 2, -30, observed)[0]
-    above = quad(lambda x: (1 - norm.cdf(x, mean, sd)) ** 2, observed, 30)[0]
-    ours = float(scores.crps_normal(np.array(mean), np.array(sd), np.array(observed)))
-    assert ours == pytest.approx(below + above, abs=1e-6)
-    assert ours == pytest.approx(expected, abs=1e-5)
-
-
-def test_crps_ensemble_by_hand():
-    """Members 1, 2, 4 and 3 observed: 4/3 - half of 4/3."""
-    assert float(scores.crps_ensemble(np.array([1.0, 2.0, 4.0]), np.array(3.0))) == pytest.approx(2 / 3)
-
-
-def test_pinball_by_hand():
-    assert float(scores.pinball(np.array(-1.0), np.array(-1.5), tau=0.05)) == pytest.approx(0.475)
-    assert float(scores.pinball(np.array(3.0), np.array(-1.5), tau=0.95)) == pytest.approx(0.225)
-
-
-def test_interval_score_is_its_two_pinballs():
-    """2/alpha times the pinball losses of both ends (Gneiting & Raftery 2007, section 6.2)."""
-    low, high = np.array([-1.0, -1.0]), np.array([3.0, 3.0])
-    observed = np.array([-1.5, 2.0])
-    assert scores.interval_score(low, high, observed) == pytest.approx([14.0, 4.0])
-    both = scores.pinball(low, observed, tau=0.05) + scores.pinball(high, observed, tau=0.95)
-    assert scores.interval_score(low, high, observed) == pytest.approx(20.0 * both)
 
 
 def test_brier_by_hand():
@@ -81,12 +47,6 @@ def test_reliability_of_a_perfectly_calibrated_stream():
     filled = table.count > 0
     assert table.observed[filled] == pytest.approx(table.stated[filled])
     assert np.isnan(table.stated[~filled]).all()
-
-
-def test_lead_is_from_the_first_warning_within_the_hour():
-    lead = scores.leads_minutes(np.array([10_000, 20_000, 30_000]), np.array([3_000, 8_200, 9_400, 30_060]))
-    assert lead[0] == pytest.approx(30.0)
-    assert np.isnan(lead[1:]).all()
 
 
 def test_way_is_the_share_of_the_road_to_the_ceiling():

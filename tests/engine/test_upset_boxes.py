@@ -13,7 +13,8 @@ import pytest
 
 from propstick.blocks import Block
 from propstick.engine.pipeline import advance, begin
-from propstick.garden import Box, CropLimits, Garden, Person, Probe, Site, Sowing
+from propstick.garden import Box, Garden, Person, Probe, Site, Sowing
+from propstick.limits import CropLimits
 from propstick.simulation.boxes import Frames
 from propstick.simulation.frame import FrameSpec
 from propstick.simulation.garden import Garden as Plot

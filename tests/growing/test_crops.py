@@ -5,7 +5,7 @@ from importlib.resources import files
 import pytest
 
 from propstick.errors import InputError
-from propstick.growing.crops import crop_table, find
+from propstick.growing.crops import crop_table, find, known
 
 # Harrington & Minges 1954, Vegetable Seed Germination, Univ. of California leaflet, as reprinted in
 # Knott's Handbook: days from sowing to emergence, seed 13 mm deep, at 0, 5, 10 ... 35 °C.
@@ -106,6 +106,11 @@ def test_every_figure_has_a_source(crops):
 )
 def test_find_knows_other_names(crops, word, name):
     assert find(crops, word).name == name
+
+
+def test_a_crop_without_figures_is_no_error_to_who_goes_on_without(crops):
+    assert known(crops, "ARUGULA") is find(crops, "rocket")
+    assert known(crops, "letuce") is None
 
 
 def test_find_names_the_nearest(crops):

@@ -1,4 +1,4 @@
-"""Vapour and longwave, against FAO-56's worked examples and psychrolib."""
+"""Vapour, against FAO-56's worked examples and psychrolib."""
 
 import numpy as np
 import pytest
@@ -8,10 +8,7 @@ from propstick.physics.air import (
     dew_point_c,
     dew_point_of_air_c,
     saturation_vapour_kpa,
-    sky_emissivity,
-    sky_loss_w_m2,
     vapour_kpa,
-    wet_bulb_vapour_kpa,
 )
 
 
@@ -25,13 +22,6 @@ def test_saturation_matches_fao_examples():
 def test_vapour_matches_fao_example_5():
     """FAO-56 Example 5: 82 % at 18 °C and 54 % at 25 °C hold 1.70 kPa in the mean."""
     assert vapour_kpa(np.array([18.0, 25.0]), np.array([82.0, 54.0])).mean() == pytest.approx(1.70, abs=0.005)
-
-
-def test_wet_bulb_matches_fao_example_4():
-    """FAO-56 Example 4: 19.5 wet, 25.6 dry, 87.9 kPa, 0.000662 gives 1.91 kPa."""
-    assert wet_bulb_vapour_kpa(np.array([19.5]), np.array([25.6]), pressure_kpa=87.9)[0] == pytest.approx(
-        1.91, abs=0.005
-    )
 
 
 def test_saturation_agrees_with_psychrolib_above_freezing():
@@ -58,18 +48,3 @@ def test_unknown_stays_unknown_and_nonsense_is_refused():
     assert np.isnan(dew_point_c(np.array([0.0])))[0]
     with pytest.raises(InputError, match="above -237"):
         saturation_vapour_kpa(np.array([-300.0]))
-
-
-@pytest.mark.parametrize(("air", "vapour", "share"), [(0, 0.45, 0.690), (10, 0.90, 0.758), (20, 1.50, 0.811)])
-def test_sky_emissivity_matches_brutsaert(air, vapour, share):
-    """Against Campbell and Norman's form 1.72 (e/T)^(1/7), e in kPa: equal to 0.2 %."""
-    ours = sky_emissivity(np.array([float(air)]), np.array([vapour]))[0]
-    assert ours == pytest.approx(1.72 * (vapour / (air + 273.15)) ** (1 / 7), rel=0.003)
-    assert ours == pytest.approx(share, abs=0.001)
-
-
-def test_a_surface_at_air_temperature_loses_to_a_clear_sky():
-    """At 10 °C and 0.9 kPa: (1 - 0.758) σ T⁴ = 88 W/m² by hand."""
-    assert sky_loss_w_m2(np.array([10.0]), np.array([10.0]), np.array([0.9]))[0] == pytest.approx(
-        88.2, abs=0.5
-    )

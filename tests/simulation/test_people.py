@@ -6,7 +6,7 @@ import numpy as np
 
 from propstick.garden import Person
 from propstick.records import Brief, BriefLine, Notice
-from propstick.simulation.people import PROPPED, ByTheClock, FollowsNotices, Nobody, WaxArms, at_home, awake
+from propstick.simulation.people import PROPPED, FollowsNotices, Nobody, WaxArms, at_home, awake
 
 PERSON = Person(leaves=time(8), back=time(17))
 WEDNESDAY = datetime(2026, 3, 18, tzinfo=UTC)
@@ -86,18 +86,7 @@ def test_a_brief_is_done_as_written_and_a_mat_only_where_there_is_one():
     assert cover.tolist() == [0.0, 1.0]
 
 
-def test_a_habit_ignores_the_sky_and_some_people_forget():
-    """Open from 7:45 to 17:30; with a chance of forgetting, not every day; equal by seed."""
-    lids = _play(ByTheClock(1, zone=None, opening=0.3), _at(7), _at(18))
-    assert [lids[_at(7, 44)][0], lids[_at(7, 45)][0], lids[_at(17, 30)][0]] == [0.0, 0.3, 0.0]
-
-    def noons(seed):
-        hands = ByTheClock(1, zone=None, forgets=0.5, seed=seed)
-        lids = _play(hands, _at(0), _at(20 * 24))
-        return [float(lids[_at(24 * day + 12)][0]) for day in range(20)]
-
-    assert 4 < sum(noons(1)) / 0.3 < 16
-    assert noons(1) == noons(1) != noons(2)
+def test_nobody_leaves_all_as_it_is():
     assert Nobody(2, lid=0.1).decide(0, (), ())[0].tolist() == [0.1, 0.1]
 
 

@@ -2,10 +2,10 @@
 
 from fastapi import APIRouter
 
-from propstick_api.page import answers, night, season, sight, static
+from propstick_api.page import answers, forms, night, season, sight, static
 
 router = APIRouter()
-for module in (sight, answers, night, season, static):
+for module in (sight, answers, night, season, forms, static):
     router.include_router(module.router)
 
 __all__ = ["router"]

@@ -10,9 +10,10 @@ from fastapi.responses import RedirectResponse
 from starlette.exceptions import HTTPException
 
 from propstick_api import alarms
+from propstick_api.asked import Ask
 from propstick_api.deps import Service, ServiceDep, Site, SiteDep
-from propstick_api.form_fields import fields_of
 from propstick_api.page import words
+from propstick_api.page.form_fields import fields_of
 from propstick_api.schemas import ShelveIn
 
 router = APIRouter()
@@ -49,13 +50,14 @@ async def _ask(kind: str, fields: dict[str, str], service: Service, site: Site) 
 
 def _asked(kind: str, alarm_id: str, hours: int, service: Service, site: Site) -> str | None:
     """Leaves the wish; a word for the page where there was nothing left to answer."""
+    ask = Ask(service, site, Response())
     try:
         if kind == "shelve":
             until = datetime.fromtimestamp(service.now_s, UTC) + timedelta(hours=hours)
-            alarms.shelve(alarm_id, ShelveIn(until=until), service, site, Response())
+            alarms.shelve(alarm_id, ShelveIn(until=until), site, ask)
         else:
             answer = alarms.acknowledge if kind == "acknowledge" else alarms.unshelve
-            answer(alarm_id, service, site, Response())
+            answer(alarm_id, site, ask)
     except HTTPException as refused:
         if refused.status_code in (404, 409):
             return "over"

@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
+from propstick.app.moments import in_years
 from propstick.engine.nights import night_of
 from propstick.errors import InputError
 from propstick.times import local, utc_text
 from propstick_api import nights
 from propstick_api.deps import Site
-from propstick_api.moments import in_years
 from propstick_api.page import words
 from propstick_api.page.markup import Safe, tag
 from propstick_api.page.reading import Reading

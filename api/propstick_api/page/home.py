@@ -14,13 +14,17 @@ from propstick_api.page.alarm_now import is_old
 from propstick_api.page.alarms_part import alarm_list
 from propstick_api.page.markup import Safe, join, tag
 from propstick_api.page.reading import Reading, span_words
-from propstick_api.page.sentence import deed, is_done, next_opening, sentence, standing_advice
+from propstick_api.page.sentence import (
+    STANDING,
+    deed,
+    is_done,
+    next_opening,
+    sentence,
+    standing_advice,
+)
 
 PLACES = (("air", words.AIR), ("soil", words.SOIL))
-
-
 HAND_KINDS = frozenset({"heat", "heat-ahead", "fast-rise", "frost", "frost-ahead", "lid-loose"})
-STANDING = frozenset({"unacknowledged", "acknowledged"})
 
 
 def first_sight(

@@ -27,36 +27,41 @@ def page(
         is_live: Whether it follows the watch; without script it is read anew every minute.
         script: Address of one that helps on it.
     """
-    head = [
+    more = [tag("link", rel="icon", href=ICON)]
+    if is_live:
+        more.append(tag("noscript", tag("meta", http_equiv="refresh", content=str(RENEW_S))))
+        script = SCRIPT
+    if script:
+        more.append(tag("script", Safe(""), src=script, defer=True))
+    ways = [tag("a", word, href=href, aria_current="page" if href == here else None) for href, word in _WAYS]
+    line = tag("p", id="line", role="status", data_lost=words.LOST, data_back=words.BACK) if is_live else None
+    whole = tag(
+        "body",
+        tag("a", words.SKIP, class_="skip", href="#main"),
+        line,
+        tag("main", body, id="main", tabindex="-1"),
+        tag("nav", *ways, aria_label=words.WAYS),
+        tag("noscript", tag("p", words.NO_SCRIPT, class_="quiet")) if is_live else None,
+    )
+    return _document(title, more, whole, status=status)
+
+
+def small_page(title: str, body: Safe, *, status: int = 200) -> HTMLResponse:
+    """A page with a form or an answer and nothing else: who sees it may not be let in any further."""
+    whole = tag("body", tag("main", tag("h1", title), body), class_="form")
+    return _document(words.SMALL_TITLE.format(title=title), [], whole, status=status)
+
+
+def _document(title: str, more: list[Safe], body: Safe, *, status: int) -> HTMLResponse:
+    head = tag(
+        "head",
         tag("meta", charset="utf-8"),
         tag("meta", name="viewport", content="width=device-width,initial-scale=1"),
         tag("title", title),
         tag("link", rel="stylesheet", href=STYLE),
-        tag("link", rel="icon", href=ICON),
-    ]
-    if is_live:
-        head.append(tag("noscript", tag("meta", http_equiv="refresh", content=str(RENEW_S))))
-        script = SCRIPT
-    if script:
-        head.append(tag("script", Safe(""), src=script, defer=True))
-    ways = [tag("a", word, href=href, aria_current="page" if href == here else None) for href, word in _WAYS]
-    line = tag("p", id="line", role="status", data_lost=words.LOST, data_back=words.BACK) if is_live else None
-    whole = join(
-        Safe("<!doctype html>"),
-        tag(
-            "html",
-            tag("head", *head),
-            tag(
-                "body",
-                tag("a", words.SKIP, class_="skip", href="#main"),
-                line,
-                tag("main", body, id="main", tabindex="-1"),
-                tag("nav", *ways, aria_label=words.WAYS),
-                tag("noscript", tag("p", words.NO_SCRIPT, class_="quiet")) if is_live else None,
-            ),
-            lang=words.LANG,
-        ),
+        *more,
     )
+    whole = join(Safe("<!doctype html>"), tag("html", head, body, lang=words.LANG))
     return HTMLResponse(whole, status_code=status)
 
 

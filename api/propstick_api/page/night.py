@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query
 from fastapi.responses import HTMLResponse
@@ -12,17 +12,14 @@ from propstick.errors import InputError
 from propstick.garden import OUTSIDE
 from propstick_api import nights
 from propstick_api.deps import ServiceDep, Site, SiteDep
-from propstick_api.moments import day_span
 from propstick_api.page import words
-from propstick_api.page.asked_if import Otherwise, otherwise
 from propstick_api.page.beside import Chosen, beside_form, figures, lived_report, night_date, options
 from propstick_api.page.layout import NIGHT_SCRIPT, page, table
 from propstick_api.page.markup import Safe, join, tag
 from propstick_api.page.reading import Reading
 from propstick_api.page.sight import Language
-
-if TYPE_CHECKING:
-    pass
+from propstick_api.spans import day_span
+from propstick_api.what_if import Otherwise, otherwise
 
 router = APIRouter()
 
@@ -74,11 +71,10 @@ def one_night(
             asked = otherwise(service, site, report, night, f"{box} {action} {at}")
         except InputError as error:
             said = error.message
-    shown = nights.lived(report if asked is None else asked.report, night)
+    told = report if asked is None else asked.report
+    shown = nights.lived(told, night)
     title = words.NIGHT_OF.format(day=reading.day(night))
-    pictures = figures(
-        report if asked is None else asked.report, site, night, chosen, decimal_sign=reading.decimal_sign
-    )
+    pictures = figures(told, site, night, chosen, decimal_sign=reading.decimal_sign)
     body = join(
         tag("h1", title),
         tag("ul", *(tag("li", line) for line in worst_words(shown, reading)), class_="worst"),

@@ -16,13 +16,13 @@ from propstick.garden import OUTSIDE
 from propstick.growing.warmth import BASE_C
 from propstick.units import Unit, shown_difference
 from propstick_api.deps import Service, ServiceDep, Site, SiteDep
-from propstick_api.moments import day_span
 from propstick_api.page import words
 from propstick_api.page.layout import page, table
 from propstick_api.page.markup import Safe, join, tag
 from propstick_api.page.reading import Reading
 from propstick_api.page.sight import Language
 from propstick_api.season import DEFAULT_DAYS, season_of
+from propstick_api.spans import day_span
 
 if TYPE_CHECKING:
     from propstick.app.season.contents import Part

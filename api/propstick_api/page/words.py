@@ -15,6 +15,7 @@ SPANS = (
 )
 
 TITLE = "{site} · cold frames"
+SMALL_TITLE = "{title} · Propstick"
 SKIP = "To the boxes"
 LANG = "en"
 WAYS = "Pages"
@@ -80,7 +81,7 @@ COVERED = "covered"
 NEXT = "next"
 NO_LID = "lid not known"
 
-AIR, SOIL, OUTSIDE, ROOM, SOWN, ALARMS = "Air", "Soil", "Outside", "Room left", "Sown", "Alarms"
+AIR, SOIL, OUTSIDE, ROOM, SOWN = "Air", "Soil", "Outside", "Room left", "Sown"
 STEADY = "→ steady"
 TRENDS = (
     (-3.0, "↓ falling fast"),

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import isnan
 from typing import TYPE_CHECKING
 
 from propstick.blocks import FAULT_BITS, Flag
@@ -11,6 +12,7 @@ from propstick.errors import ProbeError
 from propstick.garden import Garden, Probe
 from propstick.ports import ProbeBus
 from propstick.records import Reading
+from propstick.units import Unit, shown
 
 if TYPE_CHECKING:
     from propstick.edges.readings import ReadingLog
@@ -33,7 +35,7 @@ class Sighting:
     """
 
     id: str
-    assigned: Probe | None
+    assigned: Probe | None = None
     seen_on: str | None = None
     value: float | None = None
     flags: tuple[str, ...] = ()
@@ -52,6 +54,16 @@ class Sighting:
         return bool(self.flags)
 
 
+def shown_value(one: Sighting, unit: Unit) -> str:
+    """The corrected value in the unit its place asks for; empty where there is none."""
+    value, place = one.value_corrected, one.assigned.place if one.assigned else "air"
+    if value is None:
+        return ""
+    if place in ("humidity", "moisture"):
+        return f"{value:.0f} %"
+    return f"{value:.2f} open" if place == "lid" else f"{shown(value, unit):.1f} °{unit}"
+
+
 def read_buses(buses: Iterable[ProbeBus], time_s: int) -> tuple[list[Reading], list[str]]:
     """One reading of every probe on the wire, and what is wrong with buses that did not answer."""
     readings: list[Reading] = []
@@ -68,13 +80,12 @@ def sightings(
     garden: Garden, wired: Sequence[Reading], *, log: ReadingLog | None = None, now_s: int = 0
 ) -> list[Sighting]:
     """Every probe of the garden file in its order, then those seen that it does not name."""
-    seen = {reading.probe: _sighting(reading, WIRE, None) for reading in wired}
+    seen = {reading.probe: _sighting(reading, WIRE) for reading in wired}
     if log is not None:
         for reading in latest_stored(log, now_s):
-            seen.setdefault(reading.probe, _sighting(reading, STORE, None))
-    assigned = {probe.id: probe for probe in garden.probes}
-    ids = [*assigned, *sorted(set(seen) - set(assigned))]
-    return [_with_place(seen.get(id_), id_, assigned.get(id_)) for id_ in ids]
+            seen.setdefault(reading.probe, _sighting(reading, STORE))
+    named = [replace(seen.pop(probe.id, Sighting(id=probe.id)), assigned=probe) for probe in garden.probes]
+    return [*named, *(seen[probe_id] for probe_id in sorted(seen))]
 
 
 def latest_stored(log: ReadingLog, now_s: int) -> list[Reading]:
@@ -85,7 +96,7 @@ def latest_stored(log: ReadingLog, now_s: int) -> list[Reading]:
         probe = columns.probes[int(columns.column[k])]
         value = float(columns.raw[k])
         reading = Reading(
-            probe, int(columns.time_ms[k]), None if value != value else value, int(columns.flags[k])
+            probe, int(columns.time_ms[k]), None if isnan(value) else value, int(columns.flags[k])
         )
         if probe not in last or reading.time_ms >= last[probe].time_ms:
             last[probe] = reading
@@ -97,25 +108,11 @@ def flag_words(bits: int) -> tuple[str, ...]:
     return tuple(flag.word for flag in Flag if flag & bits & FAULT_BITS)
 
 
-def _sighting(reading: Reading, seen_on: str, assigned: Probe | None) -> Sighting:
+def _sighting(reading: Reading, seen_on: str) -> Sighting:
     return Sighting(
         id=reading.probe,
-        assigned=assigned,
         seen_on=seen_on,
         value=reading.value,
         flags=flag_words(reading.flags),
         time_s=reading.time_ms // 1000,
-    )
-
-
-def _with_place(found: Sighting | None, probe_id: str, assigned: Probe | None) -> Sighting:
-    if found is None:
-        return Sighting(id=probe_id, assigned=assigned)
-    return Sighting(
-        id=probe_id,
-        assigned=assigned,
-        seen_on=found.seen_on,
-        value=found.value,
-        flags=found.flags,
-        time_s=found.time_s,
     )

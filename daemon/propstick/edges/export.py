@@ -132,13 +132,7 @@ def _pieces(
     for columns in log.days(from_ms, to_ms, probes=probes):
         timed = (columns.flags & int(Flag.CLOCK)) == 0
         if len(columns):
-            yield ReadingColumns(
-                columns.probes,
-                columns.time_ms[timed],
-                columns.column[timed],
-                columns.raw[timed],
-                columns.flags[timed],
-            )
+            yield columns.taken(timed)
             if progress is not None:
                 progress(int(columns.time_ms[-1]) - from_ms, to_ms - from_ms)
 

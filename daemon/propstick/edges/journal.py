@@ -133,10 +133,6 @@ class Journal:
             found = connection.execute(query.order_by(table.row_s.desc()).limit(1)).first()
         return None if found is None else (int(found.row_s), bytes(found.state))
 
-    def news_since(self, row_s: int) -> list[News]:
-        """News that took effect after the row."""
-        return self._news(schema.news.c.time_s > row_s)
-
     def news_between(
         self, first_row_s: int, last_row_s: int, *, kinds: tuple[type[News], ...] = ()
     ) -> list[News]:
@@ -145,10 +141,15 @@ class Journal:
         Args:
             kinds: Only these; the others are not even read. Empty: all.
         """
-        condition = schema.news.c.time_s.between(first_row_s, last_row_s)
-        if kinds:
-            condition &= schema.news.c.kind.in_([kind.__name__ for kind in kinds])
-        return self._news(condition)
+        table = schema.news.c
+        # What a later release wrote of a kind this one does not know must not keep the watch from starting.
+        known = [kind.__name__ for kind in kinds or get_args(News)]
+        query = select(table.body).where(
+            table.site == self._site, table.kind.in_(known), table.time_s.between(first_row_s, last_row_s)
+        )
+        with self._store.read() as connection:
+            texts = connection.scalars(query.order_by(table.time_s, table.id)).all()
+        return [from_text(text, of=News) for text in texts]
 
     def open_alarms(self) -> list[dict[str, Any]]:
         """Alarms that are not over, as the objects of the external contract, oldest first."""
@@ -230,23 +231,12 @@ class Journal:
         if dropped:
             connection.execute(delete(table).where(table.c.site == self._site, table.c.row_s.in_(dropped)))
 
-    def _news(self, condition: Any) -> list[News]:
-        table = schema.news
-        # What a later release wrote of a kind this one does not know must not keep the watch from starting.
-        query = select(table.c.body).where(table.c.site == self._site, table.c.kind.in_(_KINDS), condition)
-        with self._store.read() as connection:
-            texts = connection.scalars(query.order_by(table.c.time_s, table.c.id)).all()
-        return [from_text(text, of=News) for text in texts]
-
     def _alarms(self, condition: Any) -> list[dict[str, Any]]:
         table = schema.alarms
         query = select(table.c.body).where(table.c.site == self._site, condition)
         with self._store.read() as connection:
             texts = connection.scalars(query.order_by(table.c.raised_s, table.c.id)).all()
         return [json.loads(text) for text in texts]
-
-
-_KINDS = tuple(kind.__name__ for kind in get_args(News))
 
 
 def _kept_checkpoints(rows: Sequence[int]) -> set[int]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import errno
-import logging
 import os
 import shutil
 import sqlite3
@@ -18,11 +17,10 @@ from sqlalchemy import and_, delete, text
 from propstick.edges import partitions, schema
 from propstick.edges.copying import copy_rows
 from propstick.edges.database import PAGE_BYTES, Store, open_store
+from propstick.edges.disk import flush
 from propstick.edges.store_errors import explained
 from propstick.errors import StoreError, StoreReason
 from propstick.times import DAY_S
-
-log = logging.getLogger(__name__)
 
 Progress = Callable[[int, int], None]
 """Told (done, of all)."""
@@ -78,9 +76,9 @@ def backup(store: Store, path: Path, progress: Progress | None = None, *, replac
             _copy_file(store, part, progress)
         else:
             _copy_server(store, part, progress)
-        _sync(part)
+        flush(part)
         os.replace(part, path)
-        _sync(path.parent)
+        flush(path.parent)
     except sqlite3.Error as error:
         raise explained(error, where=f"backup {path}") from error
     except OSError as error:
@@ -219,11 +217,3 @@ def _copy_server(store: Store, part: Path, progress: Progress | None) -> None:
         target.close()
     with closing(sqlite3.connect(part)) as connection:
         connection.execute("PRAGMA journal_mode=delete")
-
-
-def _sync(path: Path) -> None:
-    number = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(number)
-    finally:
-        os.close(number)

@@ -16,12 +16,13 @@ from sqlalchemy.engine import make_url
 from propstick.edges import schema
 from propstick.edges.copying import copy_rows
 from propstick.edges.database import Store, open_store
+from propstick.edges.disk import flush
 from propstick.edges.history import HOUR_MS, roll_hours
 from propstick.edges.lease import living_owners
 from propstick.edges.maintenance import quick_check
 from propstick.edges.salvage import set_aside
 from propstick.edges.schema import REVISION
-from propstick.edges.sowings import DATES
+from propstick.edges.sowing_fields import DATES
 from propstick.errors import StoreError
 from propstick.times import utc_text
 
@@ -66,7 +67,7 @@ def _restore_file(backup: Path, url: str, *, now_s: int, force: bool, until_s: i
         _refuse_to_harm(url, newest_s, now_s=now_s, force=force)
         aside = set_aside(url, word="before-restore", now_s=now_s) if target.exists() else None
         os.replace(working, target)
-        _sync_folder(target.parent)
+        flush(target.parent)
     except OSError as error:
         raise StoreError(f"restore to {target}: {error.strerror or error}") from error
     finally:
@@ -234,11 +235,3 @@ def _reset_sowings(connection: Connection, until_s: int) -> None:
         if made_s is not None and made_s <= until_s:
             connection.execute(update(sowings).where(mine).values(**before))
     connection.execute(delete(sowings).where(sowings.c.made_s > until_s))
-
-
-def _sync_folder(folder: Path) -> None:
-    number = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(number)
-    finally:
-        os.close(number)

@@ -16,13 +16,8 @@ from sqlalchemy import Connection, func, select, update
 
 from propstick.edges import schema
 from propstick.edges.database import Store
+from propstick.edges.sowing_fields import DATES, FIELDS, check_order, checked
 from propstick.errors import InputError
-
-DATES = ("sown", "first_up", "half_up", "flowering", "first_pick", "cleared")
-TEXTS = ("crop", "box", "note", "yield_note")
-FIELDS = (*TEXTS, *DATES, "yield_g")
-_LONGEST_TEXT = 2_000
-_HEAVIEST_G = 1_000_000
 
 _table = schema.sowings.c
 
@@ -94,11 +89,11 @@ class Sowings:
         Raises:
             InputError: an unknown field, a value of the wrong kind, a day before that of sowing.
         """
-        given = _checked(fields)
+        given = checked(fields)
         for name in ("crop", "box"):
             if not given.get(name):
                 raise InputError(f"sowing: no {name} given, expected its name")
-        _check_order(given)
+        check_order(given)
         now_s = int(time.time()) if at_s is None else at_s
         values = {"site": self._site, "made_s": now_s, "key": key, **given}
         with self._store.write() as connection:
@@ -118,11 +113,11 @@ class Sowings:
         Raises:
             InputError: as for `add`, or no such sowing.
         """
-        given = _checked(fields)
+        given = checked(fields)
         with self._store.write() as connection:
             before = self._get(connection, sowing_id)
             now = {**{name: getattr(before, name) for name in FIELDS}, **given}
-            _check_order(now, told=given, number=sowing_id)
+            check_order(now, told=given, number=sowing_id)
             return self._apply(connection, before, given, by=by, at_s=at_s)
 
     def remove(self, sowing_id: int, *, by: str, at_s: int | None = None) -> StoredSowing:
@@ -225,90 +220,9 @@ class Sowings:
         connection.execute(schema.sowing_changes.insert(), row)
 
 
-def check_has_been(fields: Mapping[str, Any], *, today: date) -> None:
-    """No day of a sowing lies ahead: what is noted has been seen.
-
-    Raises:
-        InputError: a day after `today`, the day on the garden's calendar.
-    """
-    for name in DATES:
-        day = _day(name, fields.get(name))
-        if day is not None and day > today:
-            raise InputError(
-                f"sowing, {name}: got {day}, which is still to come, expected {today} or earlier",
-                hint="write it down on the day; the season says when to sow next",
-            )
-
-
 def _record(row: Any) -> StoredSowing:
     return StoredSowing(**{name: getattr(row, name) for name in StoredSowing.__dataclass_fields__})
 
 
 def _plain(value: Any) -> Any:
     return value.isoformat() if isinstance(value, date) else value
-
-
-def _checked(fields: Mapping[str, Any]) -> dict[str, Any]:
-    unknown = sorted(set(fields) - set(FIELDS))
-    if unknown:
-        raise InputError(f"sowing: unknown field {unknown[0]!r}, expected one of {', '.join(FIELDS)}")
-    return {name: _checked_value(name, value) for name, value in fields.items()}
-
-
-def _checked_value(name: str, value: Any) -> Any:
-    if name in DATES:
-        return _day(name, value)
-    if name == "yield_g":
-        whole = isinstance(value, int) and not isinstance(value, bool)
-        if value is not None and not (whole and 0 <= value <= _HEAVIEST_G):
-            raise InputError(f"sowing, yield_g: got {value!r}, expected 0 to {_HEAVIEST_G} whole grams")
-        return value
-    if not isinstance(value, str) or len(value) > _LONGEST_TEXT or "\0" in value:
-        raise InputError(
-            f"sowing, {name}: got {value!r:.60}, expected a text of at most {_LONGEST_TEXT} signs"
-        )
-    return value.strip()
-
-
-def _day(name: str, value: Any) -> date | None:
-    if value is None or type(value) is date:
-        return value
-    try:
-        return date.fromisoformat(value)
-    except (TypeError, ValueError):
-        raise InputError(f"sowing, {name}: got {value!r:.60}, expected a day such as 2026-03-15") from None
-
-
-_ORDER = ("sown", "first_up", "half_up", "first_pick", "cleared")
-"""In life's order. Flowering stands apart: a batch may flower before it was ever picked."""
-_WORDS = dict(zip(_ORDER, ("sown", "up", "half up", "picked", "cleared"), strict=True))
-
-
-def _check_order(
-    values: Mapping[str, Any], *, told: Mapping[str, Any] | None = None, number: int | None = None
-) -> None:
-    """Nothing comes up before it is sown, nor is picked before it is up.
-
-    Args:
-        told: The days a person has just given: one of them is named as wrong, not what stood before.
-    """
-    hint = f"propstick sow history {number} shows every day noted; give the wrong one anew" if number else ""
-    earlier: tuple[str, date] | None = None
-    for name in _ORDER:
-        day = values.get(name)
-        if day is None:
-            continue
-        if earlier is not None and day < earlier[1]:
-            if told is not None and name not in told and earlier[0] in told:
-                raise InputError(
-                    f"sowing, {earlier[0]}: got {earlier[1]}, expected a day until {day} ({_WORDS[name]})",
-                    hint=hint,
-                )
-            raise InputError(
-                f"sowing, {name}: got {day}, expected a day from {earlier[1]} ({_WORDS[earlier[0]]}) on",
-                hint=hint,
-            )
-        earlier = (name, day)
-    sown, flowering = values.get("sown"), values.get("flowering")
-    if sown is not None and flowering is not None and flowering < sown:
-        raise InputError(f"sowing, flowering: got {flowering}, expected a day from {sown} (sown) on")

@@ -17,7 +17,8 @@ from propstick.engine.kinds import KINDS
 from propstick.engine.schedule import Day
 from propstick.engine.standing import Standing
 from propstick.engine.wording import Speech, alarm_message, as_sentence, listed
-from propstick.garden import Box, Garden, Limits
+from propstick.garden import Box, Garden
+from propstick.limits import Limits
 from propstick.records import Alarm, Brief, BriefLine
 
 LATE_S = 2 * 3600

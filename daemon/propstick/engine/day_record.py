@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from propstick.engine import rise as outside_rise
-from propstick.engine.marking import Record
 from propstick.engine.rise import CLASSES, RiseState
 from propstick.engine.telling_days import known_quantile
 from propstick.units import BoolArray, FloatArray, IntArray
@@ -171,11 +170,6 @@ def _nothing_issued(boxes: int) -> dict[str, FloatArray | IntArray]:
         "issued_share": none[:, 0],
         "issued_as_is_c": none[:, :2],
     }
-
-
-def record(state: DayState, k: int) -> Record:
-    """Ours beside the best recent lift, for a shut lid on clear days, from issue class `k`; shape (b,)."""
-    return Record(ours=state.square_c2[k, 0], plain=state.shut_square_c2[1], count=state.shut_weight)
 
 
 def shut_gain(state: DayState, k: int, level: FloatArray) -> FloatArray:

@@ -71,23 +71,6 @@ def fit(air_c: FloatArray, minimum_c: FloatArray, dew_point_c: FloatArray | None
     return FrostEquation(np.array(air_slope), np.array(dew_slope), np.array(constant))
 
 
-def hourly_course_c(air_c: float, minimum_c: float, *, night_hours: float) -> FloatArray:
-    """Air at each full hour from 2 h after sunset to sunrise, falling as the square root of time.
-
-    T_i = T0 + (Tn - T0) sqrt((i - 2) / (n - 2)).
-
-    Args:
-        air_c: Air 2 h after sunset [°C].
-        minimum_c: Minimum at sunrise [°C].
-        night_hours: Hours from sunset to sunrise, n > 2.
-
-    Returns:
-        Air at i = 2, 3, … up to n [°C].
-    """
-    hours = np.arange(2.0, night_hours + 1e-9)
-    return air_c + (minimum_c - air_c) * np.sqrt((hours - 2.0) / (night_hours - 2.0))
-
-
 def _line(x: FloatArray, y: FloatArray) -> tuple[float, float]:
     dx = x - x.mean()
     slope = float((dx * (y - y.mean())).sum() / (dx * dx).sum())

@@ -119,12 +119,6 @@ KINDS: Mapping[AlarmKind, Kind] = {
 
 FORECASTS: frozenset[AlarmKind] = frozenset({"heat-ahead", "frost-ahead", "lid-loose"})
 """Kinds that rest on a model of the box; silent air suppresses them."""
-EMPTY_SILENCES: frozenset[AlarmKind] = frozenset(
-    {"heat", "heat-ahead", "fast-rise", "frost", "frost-ahead", "lid-loose"}
-)
-"""Kinds that protect a crop: suppressed in a box known to be empty."""
 
 URGENCY_RANK: Mapping[str, int] = {"Unknown": 0, "Past": 1, "Future": 2, "Expected": 3, "Immediate": 4}
 """CAP 1.2 urgency, the more urgent the higher."""
-SEVERITY: tuple[str, ...] = ("Extreme", "Severe", "Moderate", "Minor", "Unknown")
-CERTAINTY: tuple[str, ...] = ("Observed", "Likely", "Possible", "Unlikely", "Unknown")

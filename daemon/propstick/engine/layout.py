@@ -11,8 +11,10 @@ from functools import lru_cache
 
 import numpy as np
 
-from propstick.garden import OUTSIDE, Garden, Limits
-from propstick.units import BoolArray, FloatArray, IntArray
+from propstick.blocks import Block, Flag
+from propstick.garden import OUTSIDE, Garden
+from propstick.limits import Limits
+from propstick.units import BoolArray, FlagArray, FloatArray, IntArray
 
 CARRIED_INTERVALS = 2
 """A slow probe's value is carried for so many of its own intervals (design)."""
@@ -21,10 +23,8 @@ SILENT_BAND_C = 0.3
 """Thawing and freezing hold a probe at 0 °C for days: within this of it, unchanged is not stuck."""
 
 RANGES: dict[tuple[bool, str], tuple[float, float]] = {
-    (True, "air"): (
-        -50.0,
-        60.0,
-    ),  # coldest and hottest air on record are near -89 and 57 °C; gardens are milder
+    # The coldest and hottest air on record are near -89 and 57 °C; gardens are milder.
+    (True, "air"): (-50.0, 60.0),
     (True, "soil"): (-35.0, 60.0),  # bare dry ground in the sun
     (False, "air"): (-50.0, 75.0),  # a shut box in the sun scorches at 55 to 60 °C, a sunlit probe reads more
     (False, "soil"): (-35.0, 60.0),
@@ -150,6 +150,33 @@ def layout_of(garden: Garden) -> Layout:
         by_day=np.array(by_day, dtype=np.bool_),
         columns=columns,
     )
+
+
+def columns_of(block: Block, layout: Layout) -> tuple[FloatArray, FlagArray]:
+    """Values and flags of the garden's probes out of a block; NaN for one the block does not have."""
+    if block.probes == layout.ids:
+        return block.values, block.flags
+    where = {probe: c for c, probe in enumerate(block.probes)}
+    index = np.array([where.get(probe, -1) for probe in layout.ids], dtype=np.int64)
+    if not len(block.probes):
+        return np.full((len(block), len(index)), np.nan), np.zeros((len(block), len(index)), dtype=np.uint16)
+    values = np.where(index >= 0, block.values[:, index], np.nan)
+    return values, np.where(index >= 0, block.flags[:, index], 0).astype(np.uint16)
+
+
+def flags_of_block(block: Block, layout: Layout, flags: FlagArray) -> FlagArray:
+    """The garden's flags laid back into the block's own columns; unassigned probes are range-checked."""
+    if block.probes == layout.ids:
+        return flags
+    low, high = UNASSIGNED_RANGE_C
+    with np.errstate(invalid="ignore"):
+        out_of_range = (block.values < low) | (block.values > high)
+    result = block.flags | np.where(out_of_range, int(Flag.RANGE), 0).astype(np.uint16)
+    where = {probe: c for c, probe in enumerate(block.probes)}
+    for c, probe in enumerate(layout.ids):
+        if probe in where:
+            result[:, where[probe]] = flags[:, c]
+    return result
 
 
 @lru_cache(maxsize=64)

@@ -18,7 +18,7 @@ from propstick.engine import briefs, foresight, quality
 from propstick.engine.board import Board
 from propstick.engine.carry import median_of_good
 from propstick.engine.due import Span
-from propstick.engine.layout import layout_of, limits_on
+from propstick.engine.layout import columns_of, flags_of_block, layout_of, limits_on
 from propstick.engine.places import places_of
 from propstick.engine.probe_rules import probe_conditions
 from propstick.engine.rules import box_conditions
@@ -164,7 +164,7 @@ def _advance_span(
     limits = limits_on(garden, day.date)
     time_s = block.time_s
 
-    raw, flags_in = quality.columns_of(block, layout)
+    raw, flags_in = columns_of(block, layout)
     lit_s = np.where((time_s >= day.sun.rise_s) & (time_s < day.sun.set_s), block.step_s, 0).astype(np.int64)
     memory = state.probes.at(layout.ids, since_s=before_s)
     probes, checked = quality.check(
@@ -241,7 +241,7 @@ def _advance_span(
         briefs=line.sent,
     )
     found.now = boxes_now(garden, state, rows, trends, limits=limits, judged=outlook.opening, upsets=upsets)
-    return state, quality.flags_of_block(block, layout, checked.flags)
+    return state, flags_of_block(block, layout, checked.flags)
 
 
 def _told(state: EngineState, news: Sequence[News], time_s: int, found: _Found) -> EngineState:

@@ -1,7 +1,7 @@
 """Plain methods: what a forecast must beat to be worth issuing.
 
-Persistence, last night's drop, the mean drop at this hour, the straight line, FAO's frost equation
-(`frost_fao.py`) and the best recent lift. Sums are carried, nothing else.
+Last night's drop, the mean drop at this hour, FAO's frost equation (`frost_fao.py`) and the best recent
+lift; the straight line is in `heat_plain.py`. Sums are carried, nothing else.
 """
 
 from __future__ import annotations
@@ -65,11 +65,6 @@ def usual_drop_c(record: NightRecord, hour: int, *, hours_left: float) -> FloatA
     return (record.drop_sum_c[hour] + PRIOR_NIGHTS * prior) / (record.count[hour] + PRIOR_NIGHTS)
 
 
-def persistence_c(air_c: FloatArray) -> FloatArray:
-    """The minimum is what it is now."""
-    return air_c
-
-
 def last_drop_c(record: NightRecord, hour: int, air_c: FloatArray) -> FloatArray:
     """Air now plus last night's drop from this hour; NaN before the first night."""
     return air_c + record.last_drop_c[hour]
@@ -86,14 +81,6 @@ def fao_c(record: NightRecord, hour: int, air_c: FloatArray) -> FloatArray:
     forecast = frost_fao.equation_of(record.fao[hour]).minimum_c(air_c)
     ready = (record.count[hour] >= FAO_NIGHTS) & ~np.isnan(forecast)
     return np.where(ready, forecast, last_drop_c(record, hour, air_c))
-
-
-def straight_line_s(value_c: FloatArray, slope_c_per_s: FloatArray, limit_c: FloatArray) -> FloatArray:
-    """Seconds until a straight line through the present reaches the limit; inf if it never does."""
-    room = limit_c - value_c
-    rising = slope_c_per_s > 0.0
-    time_s = np.where(rising, room / np.where(rising, slope_c_per_s, 1.0), np.inf)
-    return np.where(room <= 0.0, 0.0, time_s)
 
 
 def best_lift_c(recent_lift_c: FloatArray) -> FloatArray:

@@ -20,9 +20,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from propstick.blocks import FAULT_BITS, Block, Flag
+from propstick.blocks import FAULT_BITS, Flag
 from propstick.engine.carry import last_index, picked, shifted
-from propstick.engine.layout import CARRIED_INTERVALS, SILENT_BAND_C, UNASSIGNED_RANGE_C, Layout
+from propstick.engine.layout import CARRIED_INTERVALS, SILENT_BAND_C, Layout
 from propstick.engine.probe_memory import ProbeMemory
 from propstick.units import BoolArray, FlagArray, FloatArray, IntArray
 
@@ -66,33 +66,6 @@ class Checked:
     flags: FlagArray
     heard_s: IntArray
     spike_s: IntArray
-
-
-def columns_of(block: Block, layout: Layout) -> tuple[FloatArray, FlagArray]:
-    """Values and flags of the garden's probes out of a block; NaN for one the block does not have."""
-    if block.probes == layout.ids:
-        return block.values, block.flags
-    where = {probe: c for c, probe in enumerate(block.probes)}
-    index = np.array([where.get(probe, -1) for probe in layout.ids], dtype=np.int64)
-    if not len(block.probes):
-        return np.full((len(block), len(index)), np.nan), np.zeros((len(block), len(index)), dtype=np.uint16)
-    values = np.where(index >= 0, block.values[:, index], np.nan)
-    return values, np.where(index >= 0, block.flags[:, index], 0).astype(np.uint16)
-
-
-def flags_of_block(block: Block, layout: Layout, flags: FlagArray) -> FlagArray:
-    """The garden's flags laid back into the block's own columns; unassigned probes are range-checked."""
-    if block.probes == layout.ids:
-        return flags
-    low, high = UNASSIGNED_RANGE_C
-    with np.errstate(invalid="ignore"):
-        out_of_range = (block.values < low) | (block.values > high)
-    result = block.flags | np.where(out_of_range, int(Flag.RANGE), 0).astype(np.uint16)
-    where = {probe: c for c, probe in enumerate(block.probes)}
-    for c, probe in enumerate(layout.ids):
-        if probe in where:
-            result[:, where[probe]] = flags[:, c]
-    return result
 
 
 def check(

@@ -26,7 +26,7 @@ NAMES = (
     "constant", "noon_sun", "last_rise", "mean_rise", "upper_rise", "change_1h", "change_3h", "below_24h_max",
     "soil_over_air", "since_yesterday", "dew_gap",
 )  # fmt: skip
-FEATURES = len(NAMES)
+"""Columns of `_features`, and of the prior."""
 DAYS = 20
 SAMPLE_WEIGHT = 0.6
 FORGETTING = 0.99

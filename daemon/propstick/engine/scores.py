@@ -1,13 +1,13 @@
-"""How good forecasts were: scores of probabilities, intervals, ensembles, and warnings.
+"""How good forecasts were: scores of probabilities, intervals and warnings.
 
-All are functions of arrays and leave out pairs with a NaN. Rank by a proper score (Brier, CRPS, the
-interval score) and report coverage beside it, never alone: a wide enough interval always covers.
+All are functions of arrays and leave out pairs with a NaN. Rank by a proper score (Brier) or an error, and
+report coverage beside it, never alone: a wide enough interval always covers.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import erf, pi, sqrt
+from math import erf, sqrt
 
 import numpy as np
 
@@ -27,52 +27,6 @@ def brier(probability: FloatArray, came: FloatArray) -> float:
     Source: Brier (1950), Monthly Weather Review 78:1-3, in the half form used for two outcomes.
     """
     return _mean((np.asarray(probability) - np.asarray(came)) ** 2)
-
-
-def crps_normal(mean: FloatArray, sd: FloatArray, observed: FloatArray) -> FloatArray:
-    """Continuous ranked probability score of a normal forecast, in the unit of `observed`.
-
-    sd (z (2 Phi(z) - 1) + 2 phi(z) - 1/sqrt(pi)), z = (observed - mean) / sd.
-
-    Source: Gneiting, Raftery (2007), Journal of the American Statistical Association 102:359-378.
-    """
-    sd = np.asarray(sd, dtype=np.float64)
-    z = (np.asarray(observed) - np.asarray(mean)) / sd
-    density = np.exp(-0.5 * z * z) / sqrt(2.0 * pi)
-    return sd * (z * (2.0 * normal_cdf(z) - 1.0) + 2.0 * density - 1.0 / sqrt(pi))
-
-
-def crps_ensemble(members: FloatArray, observed: FloatArray) -> FloatArray:
-    """The same score of an ensemble: mean |x - y| - half the mean |x - x'| over all pairs.
-
-    Args:
-        members: Shape (..., m).
-        observed: Shape (...).
-    """
-    members = np.asarray(members, dtype=np.float64)
-    to_observed = np.abs(members - np.asarray(observed)[..., None]).mean(axis=-1)
-    between = np.abs(members[..., :, None] - members[..., None, :]).mean(axis=(-2, -1))
-    return to_observed - 0.5 * between
-
-
-def pinball(quantile: FloatArray, observed: FloatArray, *, tau: float) -> FloatArray:
-    """Loss of a stated `tau` quantile: tau (y - q) above it, (1 - tau) (q - y) below."""
-    miss = np.asarray(observed) - np.asarray(quantile)
-    return np.where(miss >= 0.0, tau * miss, (tau - 1.0) * miss)
-
-
-def interval_score(
-    low: FloatArray, high: FloatArray, observed: FloatArray, *, level: float = 0.9
-) -> FloatArray:
-    """Width of a central interval plus 2/alpha times what it missed by; alpha = 1 - `level`.
-
-    Source: Gneiting, Raftery (2007), Journal of the American Statistical Association 102:359-378.
-    """
-    low, high, observed = np.asarray(low), np.asarray(high), np.asarray(observed)
-    penalty = 2.0 / (1.0 - level)
-    below = np.maximum(low - observed, 0.0)
-    above = np.maximum(observed - high, 0.0)
-    return (high - low) + penalty * (below + above)
 
 
 def coverage(low: FloatArray, high: FloatArray, observed: FloatArray) -> float:
@@ -140,20 +94,6 @@ def reliability(probability: FloatArray, came: FloatArray, *, bins: int = 10) ->
     stated = np.bincount(which, weights=probability, minlength=bins) / safe + empty
     observed = np.bincount(which, weights=came, minlength=bins) / safe + empty
     return Reliability(stated=stated, observed=observed, count=count)
-
-
-def leads_minutes(event_s: IntArray, warning_s: IntArray, *, within_s: int = 3600) -> FloatArray:
-    """Minutes from the first warning in the `within_s` before each event to the event; NaN if none.
-
-    Args:
-        event_s: UTC seconds at which each event began, shape (e,).
-        warning_s: UTC seconds of every warning, ascending, shape (w,).
-    """
-    event_s, warning_s = np.asarray(event_s, dtype=np.int64), np.asarray(warning_s, dtype=np.int64)
-    first = np.searchsorted(warning_s, event_s - within_s, side="left")
-    padded = np.append(warning_s, np.iinfo(np.int64).max)
-    lead = (event_s - padded[first].astype(np.float64)) / 60.0
-    return np.where(padded[first] <= event_s, lead, np.nan)
 
 
 def way(plain: float, ours: float, ceiling: float) -> float:

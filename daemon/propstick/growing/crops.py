@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from propstick.errors import InputError
-from propstick.garden import CropLimits
 from propstick.growing.crop_checks import check
+from propstick.limits import CropLimits
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -134,14 +134,26 @@ def find(crops: Mapping[str, Crop], word: str) -> Crop:
     Raises:
         InputError: no such crop; the message names the nearest.
     """
-    wanted = "-".join(word.lower().replace("_", " ").split())
-    by_name = {alias: crop for crop in crops.values() for alias in (*crop.also, crop.name)}
-    if wanted in by_name:
-        return by_name[wanted]
-    near = difflib.get_close_matches(wanted, by_name, n=1)
+    crop = known(crops, word)
+    if crop is not None:
+        return crop
+    near = difflib.get_close_matches(_wanted(word), _by_name(crops), n=1)
     # The nearest first: behind so long a list nobody finds it.
     head = f"; the nearest is {near[0]}, and known are" if near else ", expected one of"
     raise InputError(f"crop: got {word!r}{head} {', '.join(crops)}")
+
+
+def known(crops: Mapping[str, Crop], word: str) -> Crop | None:
+    """The same; None for a crop without any figures, which a person may sow all the same."""
+    return _by_name(crops).get(_wanted(word))
+
+
+def _wanted(word: str) -> str:
+    return "-".join(word.lower().replace("_", " ").split())
+
+
+def _by_name(crops: Mapping[str, Crop]) -> dict[str, Crop]:
+    return {alias: crop for crop in crops.values() for alias in (*crop.also, crop.name)}
 
 
 def _crop(name: str, entry: Mapping[str, Any], data: Mapping[str, Any]) -> Crop:

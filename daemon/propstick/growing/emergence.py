@@ -13,7 +13,7 @@ import numpy as np
 from propstick.growing.coming import SOIL_SPREAD_C, Coming
 from propstick.growing.crops import Crop, Emergence
 from propstick.growing.hours import DAY_H, HOUR_S, Filled
-from propstick.growing.learning import KINSHIP_LOG_SD, PRIOR_LOG_SD, Z90, Factor
+from propstick.growing.learning import Z90, Factor
 from propstick.growing.path import Path, beyond, path_of, reached_s
 from propstick.times import DAY_S
 from propstick.units import FloatArray, Unit, shown
@@ -27,11 +27,6 @@ COLD_SHARE = 1.0 / 3.0
 SURFACE_HOT_AIR_C = 35.0
 """Air under glass at which the surface of dark soil is well above the probe at sowing depth. Common
 practice, no source."""
-
-
-def prior_sd(crop: Crop) -> float:
-    """How far the crop's own figure may be from what stands in `crops.toml`."""
-    return KINSHIP_LOG_SD if crop.by_kinship else PRIOR_LOG_SD
 
 
 def rate_per_day(table: Emergence, soil_c: FloatArray) -> FloatArray:

@@ -76,15 +76,6 @@ def sun_from_swing_mj(
     return np.minimum(coefficient * np.sqrt(swing) * above_mj, CLEAR * above_mj)
 
 
-def daylight_h(latitude_deg: float, day_of_year: FloatArray) -> FloatArray:
-    """Hours from sunrise to sunset by geometry alone, without refraction.
-
-    Source:
-        FAO-56 Eq. 34. Check: Example 9 gives 11.7 h at 20° S on day 246; Annex 2, Table 2.7.
-    """
-    return 24.0 / np.pi * sunset_angle_rad(latitude_deg, day_of_year)
-
-
 @dataclass(frozen=True, kw_only=True)
 class SpotLight:
     """Light on a spot [mol/m² a day].

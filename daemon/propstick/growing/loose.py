@@ -39,8 +39,6 @@ MIXED = (0.25, 0.6)
 """Between these shares of its clear days a slot counts as in the sun or not, whichever is nearer, and the
 interval holds both: leaves, or a sky that was not so clear."""
 LEAST_CLEAR_DAYS = 3
-CLEAR_SLOTS = 3
-"""A day with an hour of seen sun is one on which a spot can show itself."""
 WINDOW_D = 21
 """Days of the probe that count, back from its last: the sun climbs and trees leaf."""
 WITNESS_SHARE, WITNESS_USUAL = 0.6, 0.5

@@ -139,7 +139,7 @@ def siting(
     """
     best, words = _choice(spots, crops, unit)
     return Siting(
-        best=best, words=words, unknown=_unknown(spots, crops, box_from_spot), spots=tuple(spots),
+        best=best, words=words, unknown=_unknown(spots, box_from_spot), spots=tuple(spots),
         frost_limit_c=crops.frost_limit_c, heat_limit_c=crops.heat_limit_c,
     )  # fmt: skip
 
@@ -240,7 +240,7 @@ def _frost_words(crops: CropsInHand, unit: Unit) -> str:
     return f"No box is needed against frost now: {chance}.{soil}"
 
 
-def _unknown(spots: Sequence[SpotFacts], crops: CropsInHand, box_from_spot: str) -> tuple[str, ...]:
+def _unknown(spots: Sequence[SpotFacts], box_from_spot: str) -> tuple[str, ...]:
     found = []
     if bare := [one.spot for one in spots if one.hot_hours is None and one.frost_nights is None]:
         found.append(f"heat and frost of {_and(bare)}: nothing was measured there of late")

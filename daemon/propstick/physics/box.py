@@ -19,8 +19,6 @@ SUN_GAIN_C_PER_MIN = 7.6e-4
 7 kJ/K of air, frame and leaves under 0.72 m² of glass that lets 0.75 through and gives a sixth of it
 straight to the air; common practice, no source."""
 
-MINUTE_S = 60.0
-
 
 class BoxRates(NamedTuple):
     """What a box does per minute; arrays of any common shape.

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import time
 from typing import Protocol
 
 import numpy as np
@@ -60,45 +59,6 @@ class Nobody:
         self, t: int, notices: Sequence[Notice], briefs: Sequence[Brief]
     ) -> tuple[FloatArray, FloatArray]:
         """The same for ever."""
-        return self._lid, self._cover
-
-
-class ByTheClock:
-    """Opens before leaving, shuts on coming back, whatever the sky: the habit a warning replaces.
-
-    Args:
-        opening: How far the lid is opened each morning.
-        forgets: Chance of leaving the lids as they are on a morning or an evening.
-    """
-
-    def __init__(
-        self,
-        boxes: int,
-        *,
-        zone: str | None,
-        opens: time = time(7, 45),
-        shuts: time = time(17, 30),
-        opening: float = 0.3,
-        covers: bool = False,
-        forgets: float = 0.0,
-        seed: int = 0,
-    ) -> None:
-        self._zone, self._opens, self._shuts = zone, opens, shuts
-        self._opening, self._covers, self._forgets = opening, covers, forgets
-        self._rng = np.random.default_rng([0xC10C, seed])
-        self._lid, self._cover = np.zeros(boxes), np.zeros(boxes)
-        self._was_day: bool | None = None
-
-    def decide(
-        self, t: int, notices: Sequence[Notice], briefs: Sequence[Brief]
-    ) -> tuple[FloatArray, FloatArray]:
-        """Acts only in the minute in which day or evening begins."""
-        day = self._opens <= local(t, self._zone).time() < self._shuts
-        if day != self._was_day:
-            self._was_day = day
-            if self._rng.random() >= self._forgets:
-                self._lid = np.full_like(self._lid, self._opening if day else 0.0)
-                self._cover = np.full_like(self._cover, float(self._covers and not day))
         return self._lid, self._cover
 
 

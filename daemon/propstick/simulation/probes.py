@@ -11,8 +11,8 @@ import numpy as np
 from propstick.blocks import Flag
 from propstick.garden import OUTSIDE, Place
 from propstick.records import Reading
-from propstick.simulation.garden import Now, Traces
-from propstick.units import FlagArray, FloatArray, IntArray
+from propstick.simulation.garden import Now
+from propstick.units import FlagArray, FloatArray
 
 STEP_C = 1.0 / 16.0
 """One step at 12 bit (datasheet of the 1-wire thermometer)."""
@@ -153,12 +153,6 @@ class ProbeRack:
             return float(raw[k]) + round(fault.size_c / STEP_C) * STEP_C, 0
         others = [j for j, probe in enumerate(self.probes) if probe.id == fault.other]
         return (float(raw[others[0]]) if others else float(raw[k])), 0
-
-
-def sense_all(rack: ProbeRack, traces: Traces) -> tuple[IntArray, FloatArray, FlagArray]:
-    """A whole run through a fresh rack: times (n,), raw values and flags (n, p)."""
-    rows = [rack.sense(now) for now in traces.nows()]
-    return traces.time_s, np.array([row.raw_c for row in rows]), np.array([row.flags for row in rows])
 
 
 def _source(probe: SimulatedProbe, boxes: list[str]) -> int:

@@ -13,18 +13,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from propstick.garden import (
-    OUTSIDE,
-    Box,
-    CropLimits,
-    Garden,
-    Obstacle,
-    Person,
-    Probe,
-    Site,
-    Sowing,
-    Spot,
-)
+from propstick.garden import OUTSIDE, Box, Garden, Obstacle, Person, Probe, Site, Sowing, Spot
+from propstick.limits import CropLimits
 from propstick.records import Brief, Notice
 from propstick.simulation.frame import FrameSpec
 from propstick.simulation.garden import Garden as SimulatedGarden

@@ -6,7 +6,7 @@ import sqlite3
 
 import pytest
 
-from propstick.app.checks import reach as checks_reach
+from propstick.app.checks import reach
 from propstick.app.garden_file.load import parse
 from propstick.app.garden_file.settings import MqttSettings, Secret
 from propstick.edges.database import open_store
@@ -34,7 +34,7 @@ def lived(settings):
 
 
 def look(settings, age_s=30, **more):
-    found, last_row_s = checks_reach.store(settings, now_s=ROW_S + age_s, **more)
+    found, last_row_s = reach.store(settings, now_s=ROW_S + age_s, **more)
     return {one.thing: (one.mark, one.found) for one in found}, last_row_s
 
 
@@ -57,7 +57,7 @@ def test_what_the_running_watch_says_of_its_parts_is_shown(settings, age_s):
     store = open_store(settings.store.url)
     Journal(store, "lane").commit(row_s=ROW_S, readings=(), outcome=Outcome(), status={"troubles": [trouble]})
     store.close()
-    found, _ = checks_reach.store(settings, now_s=ROW_S + age_s)
+    found, _ = reach.store(settings, now_s=ROW_S + age_s)
     said = [(one.mark, one.found) for one in found if "broker" in one.found]
     assert said == ([("look", "broker: connection lost, for 26 min")] if age_s == 30 else [])
 
@@ -94,7 +94,7 @@ def test_another_programs_database_is_bad(settings):
 
 
 def test_a_large_store_is_searched_only_when_asked(settings, lived, monkeypatch):
-    monkeypatch.setattr(checks_reach, "SEARCHED_MIB", 0)
+    monkeypatch.setattr(reach, "SEARCHED_MIB", 0)
     assert "not searched" in look(settings)[0]["store"][1]
     assert "not searched" not in look(settings, is_thorough=True)[0]["store"][1]
 
@@ -105,7 +105,7 @@ def test_a_large_store_is_searched_only_when_asked(settings, lived, monkeypatch)
 def exposed(monkeypatch, **more):
     """The keys a broker's `look` lines begin with, as if it let us in."""
     monkeypatch.setattr("propstick.edges.mqtt_client.try_broker", lambda *_, **__: "")
-    lines = list(checks_reach.broker(MqttSettings(**more)))
+    lines = list(reach.broker(MqttSettings(**more)))
     assert lines[0].mark == "ok"
     assert all(line.do for line in lines[1:])
     return [line.found.partition(":")[0] for line in lines[1:]]
@@ -128,12 +128,12 @@ def test_a_broker_elsewhere_without_tls_is_said(monkeypatch):
 @pytest.mark.parametrize("host", ["localhost", "LOCALHOST.", "127.0.0.1", "127.1.2.3", "::1"])
 def test_loopback_is_this_machine(host):
     """127.0.0.0/8 and ::1 (RFC 1122, 3.2.1.3; RFC 4291, 2.5.3)."""
-    assert checks_reach.is_this_machine(host)
+    assert reach.is_this_machine(host)
 
 
 def test_this_machines_own_name_is_this_machine_and_others_are_not(monkeypatch):
     monkeypatch.setattr(socket, "gethostname", lambda: "shed")
-    assert checks_reach.is_this_machine("shed")
-    assert checks_reach.is_this_machine("Shed.local")
-    assert not checks_reach.is_this_machine("barn.local")
-    assert not checks_reach.is_this_machine("192.168.1.20")
+    assert reach.is_this_machine("shed")
+    assert reach.is_this_machine("Shed.local")
+    assert not reach.is_this_machine("barn.local")
+    assert not reach.is_this_machine("192.168.1.20")

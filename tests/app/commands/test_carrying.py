@@ -6,7 +6,6 @@ import json
 import pytest
 
 from propstick.app import cli
-from propstick.app.commands.exporting import moment
 from propstick.app.commands.importing import stored_ids
 from propstick.errors import InputError
 from propstick.garden import Box, Garden, Probe
@@ -187,26 +186,6 @@ def test_what_is_no_backup_is_not_restored(run, recording, tmp_path):
     assert status == 1
     assert "Traceback" not in err
     assert run("export", "--readings", "-")[0] == 0
-
-
-@pytest.mark.parametrize(
-    ("text", "is_end", "expected"),
-    [
-        ("2026-07-01", False, 1782860400),  # midnight in Dublin in July is 23:00 UTC
-        ("2026-07-01", True, 1782860400 + 86400),
-        ("2026-07-01T00:00", False, 1782860400),
-        ("2026-07-01T00:00Z", False, 1782864000),
-        ("2026-07-01T02:00+02:00", True, 1782864000),
-    ],
-)
-def test_moment_reads_days_and_times(text, is_end, expected):
-    """2026-07-01T00:00Z is 1782864000 (date -u -d @1782864000)."""
-    assert moment(text, "Europe/Dublin", is_end=is_end) == expected
-
-
-def test_moment_refuses_anything_else():
-    with pytest.raises(InputError, match="yesterday"):
-        moment("yesterday", None)
 
 
 def column(name):

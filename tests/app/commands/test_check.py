@@ -4,18 +4,12 @@ import json
 import threading
 from http.server import BaseHTTPRequestHandler, HTTPServer
 
-import numpy as np
 import pytest
 
 from propstick.app import cli
-from propstick.app.checks import machine as checks
+from propstick.app.checks import garden as garden_checks
 from propstick.app.garden_file.load import load
-from propstick.app.sightings import sightings
-from propstick.edges.database import open_store
 from propstick.edges.onewire_tree import Tree
-from propstick.edges.readings import ReadingLog
-from propstick.grid import ReadingColumns
-from propstick.records import Reading
 
 AIR, OUT = "28-00000000000a", "28-00000000000b"
 NOW_S = 1_784_000_000
@@ -132,7 +126,7 @@ def test_a_longitude_without_its_minus_is_bad(check, garden):
     _, found = check()
     assert "site" not in found
     file.write_text(GARDEN.replace("Europe/Dublin", "America/New_York").replace("-6.46", "74.0"))
-    told = [f for f in checks.garden(load(file)) if f.thing == "site"]
+    told = [f for f in garden_checks.garden(load(file), now_s=NOW_S) if f.thing == "site"]
     assert [one.mark for one in told] == ["bad"]
     assert "minus" in told[0].do
 
@@ -169,7 +163,7 @@ def test_a_person_who_goes_away_without_a_helper_is_told(check):
 def test_boxes_without_air_and_a_garden_without_outside_are_said(tmp_path):
     file = tmp_path / "garden.toml"
     file.write_text('[[box]]\nname = "north"\n[[probe]]\nid = "n/soil"\nbox = "north"\nplace = "soil"\n')
-    told = {f.thing: f.found for f in checks.garden(load(file))}
+    told = {f.thing: f.found for f in garden_checks.garden(load(file), now_s=NOW_S)}
     assert "no air probe" in told["north"]
     assert "no probe outside" in told["outside"]
     assert "no position" in told["site"]
@@ -242,59 +236,3 @@ def test_no_broker_is_bad(check):
     assert status == 1
     assert found["broker"][0]["mark"] == "bad"
     assert "127.0.0.1:1" in found["broker"][0]["found"]
-
-
-# Clock
-
-
-@pytest.fixture
-def settings(garden):
-    return load(garden[0])
-
-
-@pytest.mark.parametrize(
-    ("now_s", "last_row_s", "synchronised", "mark", "word"),
-    [
-        (NOW_S, NOW_S - 60, True, "ok", "synchronised"),
-        (NOW_S, None, None, "ok", "2026-07-14"),
-        (NOW_S, NOW_S - 60, False, "look", "not synchronised"),
-        (3600, None, False, "bad", "not set"),
-        (NOW_S, NOW_S + 86_400, True, "bad", "before the last row"),
-    ],
-)
-def test_a_clock_that_cannot_be_right_is_found(settings, now_s, last_row_s, synchronised, mark, word):
-    found = checks.clock(settings, now_s=now_s, last_row_s=last_row_s, synchronised=synchronised)
-    assert found.mark == mark
-    assert word in found.found
-
-
-# Wireless probes
-
-
-@pytest.mark.parametrize(
-    ("age_s", "every_s", "mark"),
-    [(60, None, "ok"), (600, None, "look"), (600, 300, "ok"), (1500, 300, "look")],
-)
-def test_a_wireless_value_may_be_three_of_its_intervals_old(garden, tmp_path, age_s, every_s, mark):
-    file, _ = garden
-    every = f"every_s = {every_s}\n" if every_s else ""
-    file.write_text(GARDEN.replace(f'id = "{AIR}"', f'id = "node/t"\n{every}'))
-    settings = load(file)
-    wired = [Reading(OUT, NOW_S * 1000, 8.0)]
-
-    store = open_store(f"sqlite:///{tmp_path / 'propstick.db'}")
-    log = ReadingLog(store, "lane")
-    log.bulk_add(
-        ReadingColumns(
-            probes=("node/t",),
-            time_ms=np.array([NOW_S - age_s - 900, NOW_S - age_s]) * 1000,
-            column=np.zeros(2, np.int32),
-            raw=np.array([19.0, 21.5]),
-            flags=np.zeros(2, np.uint16),
-        )
-    )
-    found = sightings(settings.garden, wired, log=log, now_s=NOW_S)
-    store.close()
-    lines = {f.thing: f for f in checks.probes(settings, found, [], now_s=NOW_S)}
-    assert lines["node/t"].mark == mark
-    assert "21.5 °C" in lines["node/t"].found

@@ -13,7 +13,7 @@ from pydantic_core import PydanticUndefined
 
 from propstick.app.garden_file.load import load, parse
 from propstick.app.garden_file.models import AlarmsTable, GardenTable
-from propstick.garden import DEFAULT_LIMITS, Limits
+from propstick.limits import DEFAULT_LIMITS, Limits
 
 SAMPLE = Path(__file__).parents[3] / "deploy" / "garden.toml"
 

@@ -7,7 +7,8 @@ from tests.app.garden_file.garden_text import GOOD, LOOSE
 
 from propstick.app.garden_file.load import load, parse
 from propstick.errors import ConfigError
-from propstick.garden import DEFAULT_LIMITS, Garden
+from propstick.garden import Garden
+from propstick.limits import DEFAULT_LIMITS
 
 
 def test_a_good_file_becomes_a_garden(written):

@@ -7,7 +7,8 @@ import pytest
 from propstick.app import recording
 from propstick.app.replay.garden import garden_of, site_of, with_settings
 from propstick.errors import InputError
-from propstick.garden import Box, Garden, Limits, Person, Probe, Site, Sowing
+from propstick.garden import Box, Garden, Person, Probe, Site, Sowing
+from propstick.limits import Limits
 
 TEXT = b"time,outside.air,lane.air,north.air.28-a,north.soil\n2026-04-12T18:00:00Z,4,9,9,8\n"
 DAY = date(2026, 4, 12)

@@ -7,7 +7,7 @@ import socket
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
 
-from propstick.app.checks.machine import Finding, age
+from propstick.app.checks.finding import Finding, age
 from propstick.app.garden_file.settings import MqttSettings, PushTarget, Settings
 from propstick.errors import PropstickError, StoreError
 from propstick.records import Notice

@@ -5,7 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from propstick.app.commands._shared import settings_of, store_of
+from propstick.app.commands._shared import settings_of
+from propstick.app.store import store_of
 from propstick.errors import InputError
 
 

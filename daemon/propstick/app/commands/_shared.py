@@ -1,20 +1,19 @@
-"""What several commands need: the garden file's settings, the store, tables for the terminal."""
+"""What several commands need: the garden file's settings, the wires, tables for the terminal."""
 
 from __future__ import annotations
 
 import argparse
 import json
 import sys
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from propstick.app.garden_file.load import find_file, load
 from propstick.app.garden_file.settings import Settings
-from propstick.units import Unit, shown, shown_difference
+from propstick.app.tables import table_lines
+from propstick.units import Unit, shown_difference
 
 if TYPE_CHECKING:
-    from propstick.edges.database import Store
     from propstick.ports import ProbeBus
 
 
@@ -25,22 +24,6 @@ def settings_of(args: argparse.Namespace, *, probes_required: bool = True) -> Se
         ConfigError: no file, or a bad one.
     """
     return load(find_file(args.garden), probes_required=probes_required)
-
-
-@contextmanager
-def store_of(settings: Settings, *, create: bool = False) -> Iterator[Store]:
-    """The garden's store, closed at the end.
-
-    Raises:
-        StoreError: not there yet, older than this release, or not readable.
-    """
-    from propstick.edges.database import open_store
-
-    store = open_store(settings.store.url, create=create)
-    try:
-        yield store
-    finally:
-        store.close()
 
 
 def buses_of(settings: Settings) -> tuple[ProbeBus, ...]:
@@ -56,10 +39,9 @@ def print_json(value: Any) -> None:
 
 
 def print_table(headers: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    """Columns as wide as they must be, two blanks apart; plain text, piped or not."""
-    widths = [max(len(row[k]) for row in (headers, *rows)) for k in range(len(headers))]
-    for row in (headers, *rows):
-        print("  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip())
+    """The table on standard output; plain text, piped or not."""
+    for line in table_lines(headers, rows):
+        print(line)
 
 
 def add_json(parser: argparse.ArgumentParser) -> None:
@@ -67,11 +49,6 @@ def add_json(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--json", action="store_true", help="print JSON instead of a table (default: a table)"
     )
-
-
-def degrees(value_c: float | None, unit: Unit) -> str:
-    """A temperature as the person reads it: `22.1 °C`, or `-` where there is none."""
-    return "-" if value_c is None else f"{shown(value_c, unit):.1f} °{unit}"
 
 
 def degrees_apart(value_c: float, unit: Unit) -> str:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from propstick.app.commands._shared import settings_of, store_of
+from propstick.app.commands._shared import settings_of
 from propstick.app.progress import Progress
+from propstick.app.store import store_of
 from propstick.errors import InputError
 
 

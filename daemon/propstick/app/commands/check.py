@@ -6,14 +6,15 @@ import argparse
 from collections.abc import Iterator
 from pathlib import Path
 
-from propstick.app.checks import machine as checks
-from propstick.app.checks import reach as checks_reach
-from propstick.app.checks.machine import Finding
-from propstick.app.commands._shared import add_json, buses_of, print_json, store_of
+from propstick.app.checks import garden, machine, probes, reach
+from propstick.app.checks.finding import Finding
+from propstick.app.commands._shared import add_json, buses_of, print_json
 from propstick.app.garden_file.load import find_file, load_all
 from propstick.app.garden_file.settings import Settings
 from propstick.app.sightings import Sighting, read_buses, sightings
+from propstick.app.store import store_of
 from propstick.errors import StoreError
+from propstick.records import Reading
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -56,20 +57,20 @@ def findings_of(
     settings: Settings, *, now_s: int, send: bool = False, is_thorough: bool = False
 ) -> Iterator[Finding]:
     """Everything about one garden, in the order in which a grower would mend it."""
-    yield from checks.garden(settings, now_s=now_s)
+    yield from garden.garden(settings, now_s=now_s)
     wired, troubles = read_buses(buses_of(settings), now_s)
-    yield from checks.probes(settings, _with_stored(settings, wired, now_s), troubles, now_s=now_s)
-    store_findings, last_row_s = checks_reach.store(settings, now_s=now_s, is_thorough=is_thorough)
+    yield from probes.probes(settings, _with_stored(settings, wired, now_s), troubles, now_s=now_s)
+    store_findings, last_row_s = reach.store(settings, now_s=now_s, is_thorough=is_thorough)
     yield from store_findings
     if settings.mqtt is not None:
-        yield from checks_reach.broker(settings.mqtt)
-    yield from checks_reach.push(settings, send=send, now_s=now_s)
-    yield from checks.unnoticed(settings)
-    yield checks.clock(settings, now_s=now_s, last_row_s=last_row_s, synchronised=checks.is_synchronised())
-    yield checks.disk(settings)
+        yield from reach.broker(settings.mqtt)
+    yield from reach.push(settings, send=send, now_s=now_s)
+    yield from garden.unnoticed(settings)
+    yield machine.clock(settings, now_s=now_s, last_row_s=last_row_s, synchronised=machine.is_synchronised())
+    yield machine.disk(settings)
 
 
-def _with_stored(settings: Settings, wired: list, now_s: int) -> list[Sighting]:
+def _with_stored(settings: Settings, wired: list[Reading], now_s: int) -> list[Sighting]:
     """Wireless probes speak through the store, if there is one; its own trouble has a line of its own."""
     if not any("/" in probe.id for probe in settings.garden.probes):
         return sightings(settings.garden, wired)

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
+    """Adds the command's options."""
     parser.epilog = (
         "  propstick demo\n"
         "  propstick demo --speed 3600 --days 3        an hour a second, three days\n\n"
@@ -40,6 +41,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    """Runs the command."""
     from propstick.errors import InputError
 
     for name, low, high in (("speed", 1, 100_000), ("days", 0.1, 60)):
@@ -117,14 +119,13 @@ def _live(args: argparse.Namespace, folder: Path) -> int:
 
 def _sow(settings: Settings) -> None:
     """Writes the garden's batches into the store, as its person has."""
-    from propstick.edges.database import open_store
+    from propstick.app.store import store_of
     from propstick.edges.sowings import Sowings
 
-    store = open_store(settings.store.url)
-    sowings = Sowings(store, settings.garden.site.name)
-    for sowing in settings.garden.sowings:
-        fields = {"crop": sowing.limits.crop, "box": sowing.box, "sown": sowing.sown}
-        if sowing.up is not None:
-            fields["first_up"] = sowing.up
-        sowings.add(fields, by="demo")
-    store.close()
+    with store_of(settings, create=True) as store:
+        sowings = Sowings(store, settings.garden.site.name)
+        for sowing in settings.garden.sowings:
+            fields = {"crop": sowing.limits.crop, "box": sowing.box, "sown": sowing.sown}
+            if sowing.up is not None:
+                fields["first_up"] = sowing.up
+            sowings.add(fields, by="demo")

@@ -7,14 +7,14 @@ import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import date, datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
-from propstick.app.commands._shared import say, settings_of, store_of
+from propstick.app.commands._shared import say, settings_of
+from propstick.app.moments import moment
 from propstick.app.progress import Progress
+from propstick.app.store import store_of
 from propstick.errors import InputError
-from propstick.times import at_local, zone
 
 LATEST_S = 4_102_444_800
 """2100-01-01: after every alarm."""
@@ -45,8 +45,8 @@ def run(args: argparse.Namespace) -> int:
     """Runs the command."""
     settings = settings_of(args, probes_required=False)
     garden = settings.garden
-    begin_s = None if args.begin is None else moment(args.begin, garden.site.zone)
-    end_s = None if args.end is None else moment(args.end, garden.site.zone, is_end=True)
+    begin_s = None if args.begin is None else moment(args.begin, garden.site.zone, what="--from")
+    end_s = None if args.end is None else moment(args.end, garden.site.zone, what="--to", is_end=True)
     if begin_s is not None and end_s is not None and begin_s >= end_s:
         raise InputError(f"export: got --from {args.begin} --to {args.end}, expected the earlier one first")
     with store_of(settings) as store:
@@ -60,29 +60,6 @@ def run(args: argparse.Namespace) -> int:
             first_s if begin_s is None else begin_s,
             last_s if end_s is None else end_s,
         )
-
-
-def moment(text: str, zone_name: str | None, *, is_end: bool = False) -> int:
-    """UTC seconds of a day on the site's clock (its first second; as an end, its last) or of a time.
-
-    Raises:
-        InputError: neither.
-    """
-    try:
-        day = date.fromisoformat(text)
-    except ValueError:
-        pass
-    else:
-        next_day = date.fromordinal(day.toordinal() + 1)
-        return at_local(next_day if is_end else day, time(0), zone_name)
-    try:
-        when = datetime.fromisoformat(text)
-    except ValueError:
-        raise InputError(
-            f"time: got {text!r}, expected a day such as 2026-03-01 or a time such as 2026-03-01T06:00Z"
-        ) from None
-    local = when if when.tzinfo else when.replace(tzinfo=zone(zone_name or "UTC"))
-    return int(local.timestamp())
 
 
 def _span_s(store: Store, garden: Garden) -> tuple[int, int]:

@@ -7,8 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from propstick.app.commands._shared import add_json, print_json, say, settings_of, store_of
+from propstick.app.commands._shared import add_json, print_json, say, settings_of
 from propstick.app.progress import Progress
+from propstick.app.store import store_of
 from propstick.blocks import FAULT_BITS, Flag
 from propstick.errors import InputError
 from propstick.garden import Garden, Probe
@@ -83,14 +84,7 @@ def _with_flag(columns: ReadingColumns, flag: Flag) -> int:
 
 def timed(columns: ReadingColumns) -> ReadingColumns:
     """Less the readings whose time cannot be right: in a store they would be the newest for ever."""
-    good = (columns.flags & int(Flag.CLOCK)) == 0
-    return ReadingColumns(
-        probes=columns.probes,
-        time_ms=np.ascontiguousarray(columns.time_ms[good]),
-        column=np.ascontiguousarray(columns.column[good]),
-        raw=np.ascontiguousarray(columns.raw[good]),
-        flags=np.ascontiguousarray(columns.flags[good]),
-    )
+    return columns.taken((columns.flags & int(Flag.CLOCK)) == 0)
 
 
 def stored_ids(probes: tuple[Probe, ...], garden: Garden) -> tuple[str, ...]:

@@ -8,13 +8,15 @@ import sys
 import time
 from typing import TYPE_CHECKING
 
-from propstick.app.commands._shared import say, settings_of, store_of
+from propstick.app.commands._shared import say, settings_of
+from propstick.app.store import store_of
 from propstick.errors import InputError
+from propstick.times import DAY_S
 
 if TYPE_CHECKING:
     from propstick.edges.access import AccessBook
 
-TOKEN_S = 3650 * 86_400
+TOKEN_S = 3650 * DAY_S
 """Ten years: until the pass phrase changes."""
 
 

@@ -3,32 +3,18 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Sequence
 
-from propstick.app.commands._shared import (
-    add_json,
-    buses_of,
-    degrees,
-    print_json,
-    print_table,
-    say,
-    settings_of,
-    store_of,
-)
+from propstick.app.commands._shared import add_json, buses_of, print_json, print_table, say, settings_of
 from propstick.app.garden_file.settings import Settings
-from propstick.app.sightings import Sighting, read_buses, sightings
-from propstick.errors import InputError, ProbeError, StoreError
+from propstick.app.in_hand import GIVE_UP_S, MOVED_C, find
+from propstick.app.sightings import Sighting, read_buses, shown_value, sightings
+from propstick.app.store import store_of
+from propstick.errors import InputError, StoreError
 from propstick.garden import OUTSIDE, PLACES
-from propstick.ports import Clock, ProbeBus
+from propstick.ports import ProbeBus
 from propstick.times import utc_text
 from propstick.units import Unit
-
-FIRST_LOOKS = 3
-"""Readings that say what each probe shows when nobody touches it."""
-PAUSE_S = 1.0
-MOVED_C = 1.5
-"""A hand warms a probe by several degrees in a minute; noise and sun move it by tenths. Our choice."""
-GIVE_UP_S = 180.0
 
 _EPILOG = """\
   propstick probes list
@@ -143,21 +129,10 @@ def to_json(one: Sighting) -> dict[str, object]:
     }
 
 
-def shown_value(one: Sighting, unit: Unit) -> str:
-    """The corrected value in the unit its place asks for."""
-    value = one.value_corrected
-    place = one.assigned.place if one.assigned else "air"
-    if value is None:
-        return "-"
-    if place in ("humidity", "moisture"):
-        return f"{value:.0f} %"
-    return f"{value:.2f} open" if place == "lid" else degrees(value, unit)
-
-
 def _row(one: Sighting, unit: Unit) -> tuple[str, str, str, str]:
     place = f"{one.assigned.where} {one.assigned.place}" if one.assigned else "no place yet"
     flags = ", ".join(one.flags) if one.seen_on else "not seen"
-    return one.id, place, shown_value(one, unit), flags
+    return one.id, place, shown_value(one, unit) or "-", flags
 
 
 def _name(settings: Settings, probe_id: str, box: str, place: str) -> int:
@@ -195,9 +170,6 @@ def _name(settings: Settings, probe_id: str, box: str, place: str) -> int:
     return 0
 
 
-# Find
-
-
 def _find(settings: Settings, give_up_s: float) -> int:
     from propstick.edges.clock import SystemClock
 
@@ -209,56 +181,3 @@ def _find(settings: Settings, give_up_s: float) -> int:
     if assigned is None:
         say(f"Give it a place: propstick probes name {probe} BOX PLACE")
     return 0
-
-
-def find(
-    buses: Sequence[ProbeBus],
-    clock: Clock,
-    *,
-    give_up_s: float = GIVE_UP_S,
-    tell: Callable[[str], None] = lambda text: None,
-) -> str:
-    """The probe somebody is warming: reads all of them until one has moved alone.
-
-    Raises:
-        ProbeError: no probe answers; none moved in time, or it was stopped.
-    """
-    looks = [_values(buses, clock) for _ in _ticks(clock, FIRST_LOOKS)]
-    still = {probe: value for values in looks for probe, value in values.items()}
-    if not still:
-        raise ProbeError("probes: none answers on the wire", hint="propstick check says why")
-    tell(f"{len(still)} probes. Now hold one tightly in your hand, or breathe on it ...")
-    begun_s = clock.monotonic_s()
-    while clock.monotonic_s() - begun_s < give_up_s:
-        if clock.wait(PAUSE_S):
-            break
-        now = _values(buses, clock)
-        if (probe := moved(still, now)) is not None:
-            tell(f"{probe} moved by {now[probe] - still[probe]:+.1f} °C")
-            return probe
-    raise ProbeError(
-        f"probes find: no probe moved by {MOVED_C:g} °C alone in {give_up_s:.0f} s",
-        hint="hold the metal tip, not the cable; in warm weather use cold water",
-    )
-
-
-def moved(still: dict[str, float], now: dict[str, float]) -> str | None:
-    """The one probe that has moved, by at least twice as much as any other; None if none has yet."""
-    steps = sorted(((abs(now[p] - still[p]), p) for p in now if p in still), reverse=True)
-    if not steps or steps[0][0] < MOVED_C:
-        return None
-    second = steps[1][0] if len(steps) > 1 else 0.0
-    return steps[0][1] if steps[0][0] >= 2 * second else None
-
-
-def _ticks(clock: Clock, count: int) -> Iterable[int]:
-    for k in range(count):
-        if k and clock.wait(PAUSE_S):
-            return
-        yield k
-
-
-def _values(buses: Sequence[ProbeBus], clock: Clock) -> dict[str, float]:
-    """The good values of one look."""
-    readings, _ = read_buses(buses, int(clock.wall_s()))
-    return {r.probe: r.value for r in readings if r.value is not None and not r.flags}

@@ -9,7 +9,6 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from types import ModuleType
 from typing import TYPE_CHECKING
 
 from propstick.app.commands._shared import add_json, print_json
@@ -81,6 +80,7 @@ def _from_recording(args: argparse.Namespace, night: date | None) -> Report:
     from propstick.app.progress import Progress
     from propstick.app.replay.garden import garden_of, site_of, with_settings
     from propstick.app.replay.run import replay, state_before
+    from propstick.app.replay.what_if import stretch_of
 
     base = _garden_file(args)
     site_unit = args.unit or (base.site.unit if base else "C")
@@ -101,7 +101,7 @@ def _from_recording(args: argparse.Namespace, night: date | None) -> Report:
         report = replay(recording, garden, progress=bar.to)
     if asked is None:
         return report
-    at_s, end_s = _what_if().stretch_of(asked, report, night)
+    at_s, end_s = stretch_of(asked, report, night)
     return _answered(
         report, asked, at_s, end_s, state_before=lambda row_s: state_before(recording, garden, row_s)
     )
@@ -117,8 +117,10 @@ def _garden_file(args: argparse.Namespace) -> Garden | None:
 
 
 def _from_store(args: argparse.Namespace, night: date) -> Report:
-    from propstick.app.commands._shared import settings_of, store_of
+    from propstick.app.commands._shared import settings_of
     from propstick.app.replay.night import night_from_store, state_before
+    from propstick.app.replay.what_if import moment_of, stretch_of
+    from propstick.app.store import store_of
 
     for option in ("site", "unit"):
         if getattr(args, option):
@@ -126,32 +128,30 @@ def _from_store(args: argparse.Namespace, night: date) -> Report:
     settings = settings_of(args, probes_required=False)
     garden = settings.garden
     asked = _asked(args, garden)
-    since_s = None if asked is None else _what_if().moment_of(asked, garden.site, night)
+    since_s = None if asked is None else moment_of(asked, garden.site, night)
     with store_of(settings) as store:
         report = night_from_store(store, garden, night, settings=args.settings, since_s=since_s)
         if asked is None:
             return report
-        at_s, end_s = _what_if().stretch_of(asked, report, night)
+        at_s, end_s = stretch_of(asked, report, night)
         return _answered(
             report, asked, at_s, end_s,
             state_before=lambda row_s: state_before(store, garden, row_s, settings=args.settings),
         )  # fmt: skip
 
 
-def _what_if() -> ModuleType:
-    from propstick.app.replay import what_if as replay_what_if
-
-    return replay_what_if
-
-
 def _asked(args: argparse.Namespace, garden: Garden) -> Asked | None:
-    return None if args.what_if is None else _what_if().asked_of(args.what_if, garden.box_names)
+    from propstick.app.replay.what_if import asked_of
+
+    return None if args.what_if is None else asked_of(args.what_if, garden.box_names)
 
 
 def _answered(
     report: Report, asked: Asked, at_s: int, end_s: int, *, state_before: Callable[[int], EngineState]
 ) -> Report:
-    found = _what_if().answer(asked, report, at_s=at_s, end_s=end_s, state_before=state_before)
+    from propstick.app.replay.what_if import answer
+
+    found = answer(asked, report, at_s=at_s, end_s=end_s, state_before=state_before)
     return replace(report, what_if=found)
 
 

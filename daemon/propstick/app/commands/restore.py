@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from propstick.app.commands._shared import settings_of
-from propstick.app.commands.exporting import moment
+from propstick.app.moments import moment
 from propstick.times import local
 
 
@@ -37,7 +37,7 @@ def run(args: argparse.Namespace) -> int:
         settings.store.url,
         now_s=int(SystemClock().wall_s()),
         force=args.force,
-        until_s=None if args.until is None else moment(args.until, zone_name, is_end=True),
+        until_s=None if args.until is None else moment(args.until, zone_name, what="--until", is_end=True),
     )
     newest = (
         "no row" if done.newest_row_s is None else f"{local(done.newest_row_s, zone_name):%Y-%m-%d %H:%M}"

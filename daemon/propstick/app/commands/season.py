@@ -6,7 +6,8 @@ import argparse
 import textwrap
 from typing import TYPE_CHECKING
 
-from propstick.app.commands._shared import add_json, print_json, print_table, say, settings_of, store_of
+from propstick.app.commands._shared import add_json, print_json, print_table, say, settings_of
+from propstick.app.store import store_of
 from propstick.errors import InputError
 
 if TYPE_CHECKING:
@@ -72,6 +73,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def show(report: SeasonReport) -> None:
+    """Prints the season: tables, then a paragraph for each batch, box and spot."""
     from propstick.app.season import spot_words, words
 
     since = words.date_said(report.since, report.day)

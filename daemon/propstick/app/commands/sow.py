@@ -9,8 +9,9 @@ from datetime import date, timedelta
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
 
-from propstick.app.commands._shared import add_json, print_json, settings_of, store_of
+from propstick.app.commands._shared import add_json, print_json, settings_of
 from propstick.app.commands._sow_shown import SEEN, history, listed, sentence
+from propstick.app.store import store_of
 from propstick.errors import InputError
 from propstick.garden import OUTSIDE
 

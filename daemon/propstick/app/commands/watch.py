@@ -9,8 +9,11 @@ import sys
 
 from propstick.app.garden_file import load as config
 
+log = logging.getLogger(__name__)
+
 
 def configure(parser: argparse.ArgumentParser) -> None:
+    """Adds the command's options."""
     parser.epilog = (
         "  propstick watch --garden /etc/propstick/garden.toml\n"
         "  propstick watch --once          one row, to see that probes and store work\n"
@@ -31,6 +34,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    """Runs the command."""
     from propstick.app.live.sites import assemble_all, run_all
     from propstick.edges.clock import SystemClock
     from propstick.edges.service import tell_service
@@ -60,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
         return 0
     for settings in all_settings:
         garden = settings.garden
-        logging.info(
+        log.info(
             "watch-started site=%s boxes=%d probes=%d step_s=%d store=%s",
             garden.site.name, len(garden.boxes), len(garden.probes), garden.step_s, settings.store.url,
         )  # fmt: skip
@@ -69,12 +73,12 @@ def run(args: argparse.Namespace) -> int:
         from propstick.app.live import service
 
         page = service.start_beside(*all_settings, clock=clock)
-        logging.info("service-started address=%s gardens=%d", page.address, len(all_settings))
+        log.info("service-started address=%s gardens=%d", page.address, len(all_settings))
     tell_service("READY=1")
     try:
         run_all(assemblies)
     finally:
         if page is not None:
             page.stop()
-    logging.info("watch-stopped")
+    log.info("watch-stopped")
     return 0

@@ -9,7 +9,7 @@ from propstick.garden import Garden, Spot
 
 
 def garden_sheet(garden: Garden) -> str:
-    """The file's text; `config.parse` reads the same garden from it."""
+    """The file's text; `garden_file/load.py` reads the same garden from it."""
     document = tomlkit.document()
     document.add(tomlkit.comment("The invented garden of propstick demo."))
     site = garden.site

@@ -9,7 +9,8 @@ from pydantic import BaseModel
 from propstick.app.garden_file.errors import Problem, nearest, shown
 from propstick.app.garden_file.models import AlarmsTable, GardenTable, ProbeTable, PushEntryTable
 from propstick.app.garden_file.toml_lines import Lines, Path
-from propstick.garden import DEFAULT_LIMITS, OUTSIDE, Limits
+from propstick.garden import OUTSIDE
+from propstick.limits import DEFAULT_LIMITS, Limits
 
 
 def limits_of(table: AlarmsTable) -> Limits:
@@ -18,6 +19,7 @@ def limits_of(table: AlarmsTable) -> Limits:
 
 
 def against_one_another(tables: GardenTable, lines: Lines, probes_required: bool) -> Iterable[Problem]:
+    """What no table shows alone, in the order of the file's tables."""
     yield from _site(tables)
     yield from _person(tables)
     yield from _doubles(tables.box, "box", "name", lines)

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import os
 import stat
-import tempfile
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -18,6 +17,7 @@ import tomlkit
 
 from propstick.app.garden_file.load import parse
 from propstick.app.garden_file.toml_lines import Lines
+from propstick.edges.disk import replace_whole
 from propstick.errors import ConfigError, InputError
 
 Change = Callable[[str], str]
@@ -123,23 +123,17 @@ def _read(path: Path) -> bytes:
 
 def _replace(path: Path, before: bytes, after: bytes) -> None:
     target = path.resolve()  # a link stays a link
+
+    def prepare(part: Path) -> None:
+        _like(target, part)
+        if target.read_bytes() != before:
+            raise ConfigError(
+                f"{path}: was changed by somebody else meanwhile; nothing was written",
+                hint="run the command again",
+            )
+
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(after)
-                file.flush()
-                os.fsync(file.fileno())
-            _like(target, name)
-            if target.read_bytes() != before:
-                raise ConfigError(
-                    f"{path}: was changed by somebody else meanwhile; nothing was written",
-                    hint="run the command again",
-                )
-            os.replace(name, target)
-        finally:
-            Path(name).unlink(missing_ok=True)
-        _flush_folder(target.parent)
+        replace_whole(target, after, prepare=prepare)
     except OSError as error:
         raise ConfigError(
             f"{path}: cannot be written ({error.strerror or error}), expected a writable file and folder",
@@ -147,18 +141,9 @@ def _replace(path: Path, before: bytes, after: bytes) -> None:
         ) from None
 
 
-def _like(target: Path, name: str) -> None:
+def _like(target: Path, part: Path) -> None:
     """Mode and owner of the file that is replaced."""
     old = target.stat()
-    os.chmod(name, stat.S_IMODE(old.st_mode))
+    part.chmod(stat.S_IMODE(old.st_mode))
     if (old.st_uid, old.st_gid) != (os.geteuid(), os.getegid()):
-        os.chown(name, old.st_uid, old.st_gid)
-
-
-def _flush_folder(folder: Path) -> None:
-    """The rename itself must survive a power cut."""
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+        os.chown(part, old.st_uid, old.st_gid)

@@ -1,7 +1,7 @@
 """The garden file's tables as pydantic models: every key with its range and its default.
 
-Only here do the file's words live; `config.py` turns them into the frozen facts of `garden.py`. A key
-that ends in `_c` may be written with `_f` instead: `config.py` converts before these models look.
+Only here do the file's words live; `facts.py` turns them into the frozen facts of `garden.py`. A key that
+ends in `_c` may be written with `_f` instead: `load.py` converts before these models look.
 Defaults are those of the dataclasses wherever they have one, so that there is one place to change.
 """
 
@@ -13,8 +13,14 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
+from propstick.app.garden_file.settings import (
+    ApiSettings,
+    MqttSettings,
+    OneWireSettings,
+    StoreSettings,
+)
 from propstick.errors import InputError
-from propstick.garden import RESERVED, Box, Glazing, LidKind, NoticeSettings, Person, Place, Site
+from propstick.garden import RESERVED, Box, Garden, Glazing, LidKind, NoticeSettings, Person, Place, Site
 from propstick.times import hours_minutes, zone
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -119,6 +125,8 @@ class _Table(BaseModel):
 
 
 class SiteTable(_Table):
+    """`[site]`."""
+
     name: Name = Site.name
     latitude: float | None = _number(-90, 90)
     longitude: float | None = _number(-180, 180)
@@ -127,6 +135,8 @@ class SiteTable(_Table):
 
 
 class PersonTable(_Table):
+    """`[person]`: when a hand can be on the lid."""
+
     leaves: Clock | None = None
     back: Clock | None = None
     bed: Clock = Person.bed
@@ -136,7 +146,7 @@ class PersonTable(_Table):
 
 
 class AlarmsTable(_Table):
-    """`[alarms]` and `[box.alarms]`: the fields of `garden.Limits`."""
+    """`[alarms]` and `[box.alarms]`: the fields of `limits.Limits`."""
 
     heat_c: float | None = _temperature(10, 50)
     prop_c: float | None = _temperature(5, 45)
@@ -158,6 +168,8 @@ class AlarmsTable(_Table):
 
 
 class BoxTable(_Table):
+    """One `[[box]]`."""
+
     name: BoxName
     spot: Name | None = None
     floor_m2: float = _number(0.05, 20, Box.floor_m2)
@@ -171,6 +183,8 @@ class BoxTable(_Table):
 
 
 class ObstacleTable(_Table):
+    """One of a spot's `obstacles`."""
+
     bearing_from_deg: float = _number(0, 360, ...)
     bearing_to_deg: float = _number(0, 360, ...)
     height_deg: float = _number(0, 90, ...)
@@ -178,11 +192,15 @@ class ObstacleTable(_Table):
 
 
 class SpotTable(_Table):
+    """One `[[spot]]`."""
+
     name: BoxName
     obstacles: list[ObstacleTable] = []
 
 
 class ProbeTable(_Table):
+    """One `[[probe]]`: in a box or outside, or, loose, on a spot."""
+
     id: ProbeId
     box: Name | None = None
     spot: Name | None = None
@@ -200,6 +218,8 @@ class PushEntryTable(_Table):
 
 
 class PushTable(_Table):
+    """`[push]`: whom to tell, and when."""
+
     urls: list[Annotated[PushEntryTable, BeforeValidator(_push_entry)]] = []
     quiet_from: Clock | None = None
     quiet_until: Clock | None = None
@@ -212,36 +232,46 @@ class PushTable(_Table):
 
 
 class MqttTable(_Table):
-    host: str = "localhost"
-    port: int = _number(1, 65535, 1883)
+    """`[mqtt]`: the broker."""
+
+    host: str = MqttSettings.host
+    port: int = _number(1, 65535, MqttSettings.port)
     username: str | None = None
     password_file: str | None = None
-    tls: bool = False
+    tls: bool = MqttSettings.tls
     ca_file: str | None = None
-    version: Literal["5", "3.1.1"] = "5"
+    version: Literal["5", "3.1.1"] = MqttSettings.version
     client_id: Name | None = None
-    keepalive_s: int = _number(5, 3600, 60)
+    keepalive_s: int = _number(5, 3600, MqttSettings.keepalive_s)
 
 
 class StoreTable(_Table):
-    url: StoreUrl = "sqlite:///propstick.db"
+    """`[store]`."""
+
+    url: StoreUrl = StoreSettings.url
     backup_folder: str | None = None
-    backup_keep: int = _number(1, 366, 7)
-    keep_days: int = _number(0, 36_500, 0)
+    backup_keep: int = _number(1, 366, StoreSettings.backup_keep)
+    keep_days: int = _number(0, 36_500, StoreSettings.keep_days)
 
 
 class ApiTable(_Table):
-    listen: str = "127.0.0.1"
-    port: int = _number(1, 65535, 8460)
+    """`[api]`: the page and the HTTP interface."""
+
+    listen: str = ApiSettings.listen
+    port: int = _number(1, 65535, ApiSettings.port)
     address: WebUrl | None = None
 
 
 class OneWireTable(_Table):
-    tree: str = "/sys/bus/w1/devices"
+    """`[onewire]`."""
+
+    tree: str = str(OneWireSettings.tree)
 
 
 class WatchTable(_Table):
-    step_s: int = _number(2, 300, 60)
+    """`[watch]`: the daemon itself."""
+
+    step_s: int = _number(2, 300, Garden.step_s)
     heartbeat_url: WebUrl | None = None
     heartbeat_url_file: str | None = None
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path as FilePath
+from typing import Literal
 
 from propstick.garden import Garden
 
@@ -54,7 +55,7 @@ class MqttSettings:
     password: Secret | None = None
     tls: bool = False
     ca_file: FilePath | None = None
-    version: str = "5"
+    version: Literal["5", "3.1.1"] = "5"
     client_id: str | None = None
     keepalive_s: int = 60
 

@@ -43,6 +43,7 @@ class GardenSource:
         self._garden = replace(garden, sowings=tuple(sowings()))
 
     def __call__(self) -> Garden:
+        """The garden at this row."""
         mark = self._file_mark()
         if mark != self._mark:
             self._mark = mark

@@ -9,10 +9,12 @@ from propstick.edges.answers import Answers
 from propstick.errors import StoreError
 from propstick.ports import Clock
 from propstick.records import Notice
+from propstick.times import DAY_S
 
 log = logging.getLogger(__name__)
 
-LASTS_S = 86_400
+LASTS_S = DAY_S
+"""So long a link is good: an answer to yesterday's notice would be to another alarm. Our choice."""
 _REMEMBERED = 64
 
 
@@ -37,6 +39,7 @@ class AnswerLinks:
         self._links: OrderedDict[str, str] = OrderedDict()
 
     def __call__(self, notice: Notice) -> str | None:
+        """The link; issued with the first call for a notice."""
         if not notice.alarm_ids:
             return None
         if notice.id not in self._links:

@@ -25,7 +25,6 @@ log = logging.getLogger(__name__)
 
 FREE_MIB_AT_LEAST = 200
 """Below this a backup could fill the card. Our choice."""
-BACKUPS_KEPT = 7
 CHORES_AT_ONCE = 4
 
 

@@ -22,8 +22,10 @@ from propstick.records import (
     Shelved,
     WateredTold,
 )
+from propstick.times import DAY_S
 
-LONGEST_DRY_S = 60 * 86_400
+LONGEST_DRY_S = 60 * DAY_S
+LONGEST_SHELVED_S = 28 * DAY_S
 LID_WORDS = {"closed": 0.0, "propped": 0.1, "open": 1.0}
 
 
@@ -41,7 +43,7 @@ def news_of(
             raise InputError(f"request {kind}: no alarm {alarm_id!r} stands", hint="see GET /v1/alarms")
         if kind == "acknowledge":
             return Acknowledged(time_s=row_s, alarm_id=alarm_id, by=str(body.get("by", "person")))
-        until_s = _moment(body.get("until"), row_s) if kind == "shelve" else None
+        until_s = _shelved_until(body.get("until"), row_s) if kind == "shelve" else None
         return Shelved(time_s=row_s, alarm_id=alarm_id, until_s=until_s)
     box = str(body.get("box", ""))
     if box not in garden.box_names:
@@ -76,27 +78,26 @@ def _watered_at(value: Any, row_s: int) -> int:
     """When a box was watered, UTC seconds: a moment of the last 60 days; None: just now."""
     if value is None:
         return row_s
-    try:
-        at = datetime.fromisoformat(str(value))
-        if at.tzinfo is None:
-            raise ValueError
-    except ValueError:
-        raise InputError(f"request watered: at was {value!r}, expected RFC 3339 with an offset") from None
-    at_s = int(at.timestamp())
+    at_s = _moment(value, "request watered: at")
     if not row_s - LONGEST_DRY_S <= at_s <= row_s:
         raise InputError(f"request watered: at was {value!r}, expected a moment of the last 60 days")
     return at_s
 
 
-def _moment(value: Any, row_s: int) -> int:
+def _shelved_until(value: Any, row_s: int) -> int:
     """The end of a shelving, UTC seconds: at least one row ahead, at most four weeks."""
-    try:
-        until = datetime.fromisoformat(str(value))
-        if until.tzinfo is None:
-            raise ValueError
-    except ValueError:
-        raise InputError(f"request shelve: until was {value!r}, expected RFC 3339 with an offset") from None
-    until_s = int(until.timestamp())
-    if not row_s < until_s <= row_s + 28 * 86_400:
+    until_s = _moment(value, "request shelve: until")
+    if not row_s < until_s <= row_s + LONGEST_SHELVED_S:
         raise InputError(f"request shelve: until was {value!r}, expected within the next four weeks")
     return until_s
+
+
+def _moment(value: Any, what: str) -> int:
+    """UTC seconds of RFC 3339; a time without its offset could be any."""
+    try:
+        at = datetime.fromisoformat(str(value))
+        if at.tzinfo is None:
+            raise ValueError
+    except ValueError:
+        raise InputError(f"{what} was {value!r}, expected RFC 3339 with an offset") from None
+    return int(at.timestamp())

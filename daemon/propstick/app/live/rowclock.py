@@ -121,6 +121,7 @@ class BelievedTime:
         self._row = (row_s, self._clock.monotonic_s())
 
     def __call__(self) -> float:
+        """UTC seconds now: the last row's, and what has passed since."""
         if self._row is None:
             return self._clock.wall_s()
         row_s, at = self._row

@@ -148,13 +148,8 @@ def _only(readings: ReadingColumns, columns: list[int]) -> ReadingColumns:
     new_place = np.full(len(readings.probes), -1, dtype=np.int32)
     new_place[columns] = np.arange(len(columns), dtype=np.int32)
     kept = new_place[readings.column] >= 0
-    return ReadingColumns(
-        probes=tuple(readings.probes[k] for k in columns),
-        time_ms=readings.time_ms[kept],
-        column=new_place[readings.column[kept]],
-        raw=readings.raw[kept],
-        flags=readings.flags[kept],
-    )
+    mine = readings.taken(kept)
+    return replace(mine, probes=tuple(readings.probes[k] for k in columns), column=new_place[mine.column])
 
 
 def _probe(name: ColumnName, columns: ReadingColumns, column: int, step_s: int) -> Probe:

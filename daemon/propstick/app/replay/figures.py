@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 
 from propstick.app.replay.report import Report
+from propstick.app.tables import table_lines
 from propstick.times import clock_text, local
 from propstick.units import shown
 
@@ -49,14 +50,9 @@ def rest_of(items: Sequence[object], most: int) -> list[str]:
     return [f"  and {len(items) - most:,} more; --json has them all"] if len(items) > most else []
 
 
-def table_lines(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
-    """Columns as wide as they must be, two blanks apart."""
-    rows = list(rows)
-    widths = [max(len(row[k]) for row in (headers, *rows)) for k in range(len(headers))]
-    return [
-        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()[:WIDTH]
-        for row in (headers, *rows)
-    ]
+def table_that_fits(headers: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
+    """The table's lines, cut where they are too long."""
+    return [line[:WIDTH] for line in table_lines(headers, rows)]
 
 
 def wrapped(text: str, *, indent: str = "", rest: str = "") -> list[str]:

@@ -14,7 +14,8 @@ from propstick.app.garden_file.errors import kind_of
 from propstick.app.garden_file.models import WEEKDAYS, AlarmsTable, BoxTable, PersonTable, SiteTable
 from propstick.app.recording import Recording
 from propstick.errors import InputError
-from propstick.garden import Box, Garden, Limits, Probe, Site, Sowing
+from propstick.garden import Box, Garden, Probe, Site, Sowing
+from propstick.limits import Limits
 from propstick.times import zone
 from propstick.units import Unit, c_from_f, difference_c_from_f
 

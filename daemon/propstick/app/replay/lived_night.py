@@ -13,7 +13,6 @@ from propstick.edges.readings import ReadingLog
 from propstick.engine.nights import night_of
 from propstick.errors import InputError
 from propstick.garden import Garden
-from propstick.grid import ReadingColumns
 from propstick.records import Alarm, CoverTold, GardenChanged
 from propstick.times import DAY_S, row_at_or_before, utc_text
 
@@ -62,7 +61,7 @@ def lived_night(store: Store, garden: Garden, night: date) -> Report:
         lids=journal.issued("lids", from_s - 2 * DAY_S, until_s),
         covers=tuple(item for item in told if isinstance(item, CoverTold)),
         readings=readings,
-        aside=_none_of(readings),
+        aside=readings.taken(slice(0)),
     )
 
 
@@ -81,9 +80,3 @@ def alarm_of(shown: dict[str, Any]) -> Alarm:
     }
     plain = {f.name: shown[f.name] for f in fields(Alarm) if f.name in shown}
     return Alarm(**{**plain, **values})
-
-
-def _none_of(columns: ReadingColumns) -> ReadingColumns:
-    return ReadingColumns(
-        columns.probes, columns.time_ms[:0], columns.column[:0], columns.raw[:0], columns.flags[:0]
-    )

@@ -64,7 +64,7 @@ def night_from_store(
     return report_of(
         said,
         state,
-        _between(flagged, from_s, to_s),
+        flagged.taken((flagged.time_ms >= from_s * 1000) & (flagged.time_ms <= to_s * 1000)),
         from_s=from_s,
         to_s=to_s,
         covers=[item for item in past.news(from_s - WARM_UP_S, to_s) if isinstance(item, CoverTold)],
@@ -125,17 +125,6 @@ def _with_settings(item: News, settings: Sequence[str]) -> News:
     if not settings or not isinstance(item, GardenChanged):
         return item
     return replace(item, garden=with_settings(item.garden, settings))
-
-
-def _between(columns: ReadingColumns, from_s: int, to_s: int) -> ReadingColumns:
-    inside = (columns.time_ms >= from_s * 1000) & (columns.time_ms <= to_s * 1000)
-    return ReadingColumns(
-        probes=columns.probes,
-        time_ms=columns.time_ms[inside],
-        column=columns.column[inside],
-        raw=columns.raw[inside],
-        flags=columns.flags[inside],
-    )
 
 
 def _what_there_is(log: ReadingLog) -> str:

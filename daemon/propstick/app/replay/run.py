@@ -116,7 +116,7 @@ def report_of(
         lids=said.all("lids"),
         covers=tuple(covers),
         readings=readings,
-        aside=_taken(readings, slice(0)),
+        aside=readings.taken(slice(0)),
     )
     skill = skill_of(
         garden,
@@ -154,10 +154,10 @@ def run(
         The state after the last row, what was said, and the readings by time with the engine's flags.
     """
     step_s = state.garden.step_s
-    readings = _by_time(readings)
+    readings = readings.taken(np.argsort(readings.time_ms, kind="stable"))
     row_s = rows_of(readings, step_s)
     order = np.argsort(row_s, kind="stable")
-    readings, row_s = _taken(readings, order), row_s[order]
+    readings, row_s = readings.taken(order), row_s[order]
     flags = readings.flags.copy()
     news = sorted(news, key=lambda item: item.time_s)
     said, start_s, told = Said(), from_s, 0
@@ -165,7 +165,7 @@ def run(
         boundary_s = (start_s // piece_s + 1) * piece_s
         stop_s = min(-(-boundary_s // step_s) * step_s, to_s + step_s)
         first, last = np.searchsorted(row_s, [start_s, stop_s])
-        block, reading_of_cell = _laid(_taken(readings, slice(first, last)), start_s, stop_s, step_s)
+        block, reading_of_cell = _laid(readings.taken(slice(first, last)), start_s, stop_s, step_s)
         told_until = told + sum(item.time_s < stop_s for item in news[told:])
         state, outcome = advance(state, block, news[told:told_until])
         _merge(flags[first:last], reading_of_cell, outcome.flags)
@@ -174,20 +174,6 @@ def run(
         if progress is not None:
             progress(start_s - from_s, to_s + step_s - from_s)
     return state, said, replace(readings, flags=flags)
-
-
-def _by_time(readings: ReadingColumns) -> ReadingColumns:
-    return _taken(readings, np.argsort(readings.time_ms, kind="stable"))
-
-
-def _taken(readings: ReadingColumns, which: IntArray | slice) -> ReadingColumns:
-    return replace(
-        readings,
-        time_ms=readings.time_ms[which],
-        column=readings.column[which],
-        raw=readings.raw[which],
-        flags=readings.flags[which],
-    )
 
 
 def _laid(part: ReadingColumns, start_s: int, stop_s: int, step_s: int) -> tuple[Block, IntArray]:

@@ -15,7 +15,7 @@ from propstick.app.replay.figures import (
     figure_of,
     moment_of,
     rest_of,
-    table_lines,
+    table_that_fits,
     wrapped,
 )
 from propstick.app.replay.report import Observed, Report
@@ -133,7 +133,7 @@ def _alarms(report: Report) -> list[str]:
         )
         for alarm in report.alarms
     ]
-    return ["", *table_lines(("raised", "until", "box", "alarm", "worst"), rows)]
+    return ["", *table_that_fits(("raised", "until", "box", "alarm", "worst"), rows)]
 
 
 def _alarm_sums(report: Report) -> list[str]:
@@ -147,7 +147,7 @@ def _alarm_sums(report: Report) -> list[str]:
     for (box, kind), alarms in sorted(groups.items(), key=lambda item: -len(item[1])):
         rows.append((str(len(alarms)), box, kind, *_first_last_worst(alarms, report)))
     return [
-        *table_lines(("times", "box", "alarm", "first", "last", "worst"), rows),
+        *table_that_fits(("times", "box", "alarm", "first", "last", "worst"), rows),
         "  --json has every one of them",
     ]
 
@@ -164,7 +164,7 @@ def _alarm_kinds(report: Report) -> list[str]:
         boxes = str(len({alarm.box for alarm in alarms}))
         rows.append((str(len(alarms)), boxes, kind, *_first_last_worst(alarms, report), where))
     return [
-        *table_lines(("times", "boxes", "alarm", "first", "last", "worst", "in"), rows),
+        *table_that_fits(("times", "boxes", "alarm", "first", "last", "worst", "in"), rows),
         "  --json has every one of them",
     ]
 
@@ -214,7 +214,7 @@ def _nights(report: Report) -> list[str]:
         )
         for one in shown_nights
     ]
-    return ["", *table_lines((title, "box", "lowest", "at", "foretold"), rows)]
+    return ["", *table_that_fits((title, "box", "lowest", "at", "foretold"), rows)]
 
 
 def _foretold(one: Observed, report: Report) -> str:
@@ -260,7 +260,7 @@ def _skill(report: Report) -> list[str]:
         )
         for name, one in best.items()
     ]
-    table = table_lines(("forecast", "of", "error", "plain", "better", "plain is"), rows) if rows else []
+    table = table_that_fits(("forecast", "of", "error", "plain", "better", "plain is"), rows) if rows else []
     lines = [line for text in sentences(report.skill) for line in wrapped(text, rest="  ")]
     return ["", *table, *lines] if table or lines else []
 

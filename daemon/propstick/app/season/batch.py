@@ -79,6 +79,7 @@ class BatchView:
 
 
 def notes_of(sowing: StoredSowing, crop: Crop | None, box: Box | None) -> Sequence[str]:
+    """Why less is foreseen of the batch than could be, or less surely."""
     if crop is None:
         return [f"no figures for {sowing.crop}: nothing can be expected of it"]
     found = []

@@ -12,9 +12,8 @@ import numpy as np
 from propstick.app.season.batch import NEVER, BatchView, lasted_days, notes_of
 from propstick.app.season.hours import Box, PlotHours
 from propstick.edges.sowings import StoredSowing
-from propstick.errors import InputError
 from propstick.growing.coming import AIR_SPREAD_C, SOIL_SPREAD_C, Coming, coming
-from propstick.growing.crops import Crop, find
+from propstick.growing.crops import Crop, known
 from propstick.growing.emergence import expect, late_reasons, progress_until
 from propstick.growing.flowering import Flowering, flowering
 from propstick.growing.harvest import Need, Window, first_pick, need_of, warmth_between
@@ -27,6 +26,8 @@ from propstick.times import DAY_S, at_local, local_date
 AHEAD_D = 150
 LOOK_BACK_D = 10
 """A next sowing that should have gone in so long ago is still named, as overdue."""
+UP_SHARE = 0.3
+"""Of the time from sowing to the pick, what a batch not sown yet is taken to need to come up."""
 _NOON = time(12)
 
 
@@ -106,14 +107,14 @@ class Batches:
         """
         quotients = []
         for sowing in self._sowings:
-            known = self._crop(sowing)
-            if known is None or known.emergence is None or (but is not None and sowing.id == but.id):
+            its_crop = self._crop(sowing)
+            if its_crop is None or its_crop.emergence is None or (but is not None and sowing.id == but.id):
                 continue
             seen, box = sowing.half_up or sowing.first_up, self._plot.boxes.get(sowing.box)
-            if seen is None or sowing.sown is None or box is None or known.by_kinship:
+            if seen is None or sowing.sown is None or box is None or its_crop.by_kinship:
                 continue
             progress = progress_until(
-                known.emergence, sown_s=self._noon(sowing.sown), until_s=self._noon(seen), soil=box.soil
+                its_crop.emergence, sown_s=self._noon(sowing.sown), until_s=self._noon(seen), soil=box.soil
             )
             if progress is not None:
                 quotients.append(progress)
@@ -127,8 +128,8 @@ class Batches:
         """Warmth to the first pick, with what the person's own batches of the crop took."""
         own = []
         for sowing in self._sowings:
-            known, box = self._crop(sowing), self._plot.boxes.get(sowing.box)
-            if known is None or known.name != crop.name or box is None or sowing.first_up is None:
+            its_crop, box = self._crop(sowing), self._plot.boxes.get(sowing.box)
+            if its_crop is None or its_crop.name != crop.name or box is None or sowing.first_up is None:
                 continue
             if sowing.first_pick is None or (but is not None and sowing.id == but.id):
                 continue
@@ -186,14 +187,7 @@ class Batches:
         path = path_of(int(up_s), box.air, self._ahead[sowing.box].air, unknown_spread_c=AIR_SPREAD_C)
         if path is None:
             return None
-        return flowering(
-            crop,
-            up_s=up_s,
-            pick_s=pick_s,
-            path=path,
-            position=self._position(),
-            unit=self._plot.garden.site.unit,
-        )
+        return self._runs_up(crop, up_s, pick_s, path)
 
     def _next(
         self, sowing: StoredSowing, crop: Crop, box: Box, need: Need | None, pick: Window
@@ -247,18 +241,17 @@ class Batches:
         return first_pick(need, up=window, air=box.air, ahead=ahead.air).expected_s
 
     def _runs_up_words(self, crop: Crop, air: Path, sow_s: float, pick_s: float) -> str:
-        up_s = 0.7 * sow_s + 0.3 * pick_s
-        runs_up = flowering(
-            crop,
-            up_s=up_s,
-            pick_s=pick_s,
-            path=air,
-            position=self._position(),
-            unit=self._plot.garden.site.unit,
-        )
+        up_s = sow_s + UP_SHARE * (pick_s - sow_s)
+        runs_up = self._runs_up(crop, up_s, pick_s, air)
         if runs_up is not None and (runs_up.window.expected_s or np.inf) < pick_s:
             return f"it may flower before it is picked, by {runs_up.reason}"
         return ""
+
+    def _runs_up(self, crop: Crop, up_s: float, pick_s: float | None, path: Path) -> Flowering | None:
+        site = self._plot.garden.site
+        return flowering(
+            crop, up_s=up_s, pick_s=pick_s, path=path, position=self._position(), unit=site.unit
+        )  # fmt: skip
 
     def _is_last(self, sowing: StoredSowing, crop: Crop) -> bool:
         """Whether this is the youngest batch of its crop in its place this season."""
@@ -276,10 +269,7 @@ class Batches:
         return Window(expected_s=noon, low_s=noon, high_s=noon)
 
     def _crop(self, sowing: StoredSowing) -> Crop | None:
-        try:
-            return find(self._crops, sowing.crop)
-        except InputError:
-            return None
+        return known(self._crops, sowing.crop)
 
     def _position(self) -> tuple[float, float] | None:
         site = self._plot.garden.site

@@ -12,10 +12,9 @@ import numpy as np
 from propstick.app.season.hours import PlotHours
 from propstick.app.season.spots import SHOWN_D, light_share, outside_extremes
 from propstick.edges.sowings import StoredSowing
-from propstick.errors import InputError
 from propstick.garden import OUTSIDE
 from propstick.growing.coming import warming_c_per_day
-from propstick.growing.crops import Crop, find
+from propstick.growing.crops import Crop, known
 from propstick.growing.head_start import HeadStart, head_start
 from propstick.growing.hours import by_day
 from propstick.growing.spots import Shown, local_offset_s, shown_by
@@ -152,14 +151,9 @@ def water_of(
 
 def _depletion(standing: Sequence[StoredSowing], crops: Mapping[str, Crop]) -> float:
     """Of the crops that stand there, the one that feels a dry bed first."""
-    found = []
-    for one in standing:
-        try:
-            depletion = find(crops, one.crop).depletion
-        except InputError:
-            depletion = None
-        found.append(DEPLETION if depletion is None else depletion)
-    return min(found, default=DEPLETION)
+    found = [known(crops, one.crop) for one in standing]
+    own = [DEPLETION if crop is None or crop.depletion is None else crop.depletion for crop in found]
+    return min(own, default=DEPLETION)
 
 
 def _sun(plot: PlotHours, box: str, first_s: int, stop_s: int) -> Shown | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -11,6 +10,7 @@ import numpy as np
 
 from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog
+from propstick.engine.carry import median_of_good
 from propstick.engine.nights import night_of
 from propstick.garden import OUTSIDE, Garden, Probe
 from propstick.growing.hours import HOUR_S, Filled, PlaceHours, air_of, soil_of
@@ -184,9 +184,7 @@ def measured(
     if not found.probes:
         return nothing, nothing, nothing
     added = np.array([corrections[name] for name in found.probes])
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # an hour without a reading stays NaN
-        mean, low, high = (np.nanmedian(part + added, axis=1) for part in (found.mean, found.low, found.high))
+    mean, low, high = (median_of_good(part + added) for part in (found.mean, found.low, found.high))
     return mean[: len(time_s)], low[: len(time_s)], high[: len(time_s)]
 
 

@@ -10,14 +10,14 @@ import numpy as np
 from propstick.app.season.hours import PlotHours
 from propstick.app.season.spots import SpotView, light_share
 from propstick.edges.sowings import StoredSowing
-from propstick.errors import InputError
-from propstick.garden import DEFAULT_LIMITS, OUTSIDE
+from propstick.garden import OUTSIDE
 from propstick.growing.coming import warming_c_per_day
-from propstick.growing.crops import Crop, find
+from propstick.growing.crops import Crop, known
 from propstick.growing.siting import CropsInHand, Siting, SpotFacts, siting
 from propstick.growing.spots import Apart
 from propstick.growing.take_away import QUIET_D, WEEK_D, frost_risk
 from propstick.growing.warmth import hours_above
+from propstick.limits import DEFAULT_LIMITS
 from propstick.times import DAY_S
 
 AHEAD_D = 30
@@ -40,13 +40,13 @@ def siting_of(
     """
     in_hand = _in_hand(plot, standing, crops)
     named = tuple(_facts(plot, in_hand, spot.name, spots) for spot in plot.garden.spots)
-    known = {spot.name for spot in plot.garden.spots}
+    described = {spot.name for spot in plot.garden.spots}
     homeless = tuple(
         _measured(
             plot, in_hand, box.spot or f"{box.name}'s place", (box.name,), is_named=False
         )
         for box in plot.garden.boxes
-        if box.spot not in known
+        if box.spot not in described
     )  # fmt: skip
     return siting(
         (*named, *homeless), in_hand,
@@ -110,10 +110,7 @@ def _in_hand(plot: PlotHours, standing: Sequence[StoredSowing], crops: Mapping[s
     default = plot.garden.limits.over(DEFAULT_LIMITS)
     heats = [plot.garden.limits_for(box, plot.today).heat_c for box in plot.garden.box_names]
     for one in standing:
-        try:
-            crop = find(crops, one.crop)
-        except InputError:
-            crop = None
+        crop = known(crops, one.crop)
         # A crop without a figure of its own counts with the default, as in the limits in force.
         own_c = crop.limits.frost_c if crop is not None else None
         limits.append((default.frost_c if own_c is None else own_c, one.crop))

@@ -9,9 +9,10 @@ from pathlib import Path
 from propstick.app.season.crop_book import crops_beside
 from propstick.edges.database import Store
 from propstick.edges.sowings import Sowings, StoredSowing
-from propstick.errors import ConfigError, InputError
-from propstick.garden import CropLimits, Sowing
-from propstick.growing.crops import Crop, find
+from propstick.errors import ConfigError
+from propstick.garden import Sowing
+from propstick.growing.crops import Crop, known
+from propstick.limits import CropLimits
 
 log = logging.getLogger(__name__)
 
@@ -32,6 +33,7 @@ class Sown:
         return self._sowings.revision()
 
     def __call__(self) -> tuple[Sowing, ...]:
+        """Every batch that was not taken back, in the order of writing down."""
         return tuple(self._as_engine_sees_it(s) for s in self._sowings.all())
 
     @cached_property
@@ -43,10 +45,8 @@ class Sown:
             return crops_beside(None)
 
     def _as_engine_sees_it(self, stored: StoredSowing) -> Sowing:
-        try:
-            limits = find(self._crops, stored.crop).limits
-        except InputError:  # a crop of the person's own, without figures
-            limits = CropLimits(crop=stored.crop)
+        crop = known(self._crops, stored.crop)
+        limits = CropLimits(crop=stored.crop) if crop is None else crop.limits
         return Sowing(
             id=str(stored.id),
             box=stored.box,

@@ -5,7 +5,6 @@ from __future__ import annotations
 import getpass
 import json
 import os
-import tempfile
 import time
 from collections.abc import Sequence
 from importlib import resources
@@ -17,6 +16,7 @@ from propstick.app.garden_file.settings import ApiSettings, Settings
 from propstick.app.setup.sheet import garden_text
 from propstick.app.setup.talk import answers_ended
 from propstick.app.setup.understood import Answers
+from propstick.edges.disk import replace_whole
 from propstick.errors import ConfigError, InputError
 
 INSTALLED = Path("/etc/propstick")
@@ -69,7 +69,7 @@ def store_sowings(settings: Settings, sown: Sequence[tuple[str, str, str]]) -> i
     """Puts the batches into the store; said twice, a batch is there once. Returns how many were told."""
     if not sown:
         return 0
-    from propstick.app.commands._shared import store_of
+    from propstick.app.store import store_of
 
     with store_of(settings, create=True) as store:
         from propstick.edges.sowings import Sowings
@@ -82,7 +82,7 @@ def store_sowings(settings: Settings, sown: Sequence[tuple[str, str, str]]) -> i
 
 def store_phrase(settings: Settings, phrase: str, *, now_s: int) -> None:
     """Sets what one must know to see the page."""
-    from propstick.app.commands._shared import store_of
+    from propstick.app.store import store_of
 
     with store_of(settings, create=True) as store:
         from propstick.edges.access import AccessBook
@@ -196,13 +196,7 @@ def _keep(file: Path) -> None:
 def _write(file: Path, text: str, *, mode: int) -> None:
     """Whole or not at all, and never readable by others for a moment."""
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{file.name}.", dir=file.parent)
-        with os.fdopen(handle, "w", encoding="utf-8") as stream:
-            stream.write(text)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.chmod(name, mode)
-        os.replace(name, file)
+        replace_whole(file, text.encode("utf-8"), prepare=lambda part: part.chmod(mode))
     except OSError as error:
         raise ConfigError(
             f"{file}: cannot be written ({error.strerror or error}), expected a folder of yours",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from propstick.app.commands.probes import find
+from propstick.app.in_hand import find
 from propstick.app.setup.talk import Talk
 from propstick.app.setup.understood import NOTHING
 from propstick.app.sightings import read_buses

@@ -1,4 +1,4 @@
-"""The garden file that comes of a first evening: short, commented, and read again by `config.load`."""
+"""The garden file that comes of a first evening: short, commented, as `garden_file/load.py` reads it."""
 
 from __future__ import annotations
 

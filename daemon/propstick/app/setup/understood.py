@@ -1,6 +1,6 @@
 """What a person says on the first evening, understood.
 
-Only words in and facts out: `commands/setup.py` does the asking, the probes and the files. Answers are
+Only words in and facts out: `evening.py` does the asking, `probes.py` and `files.py` the rest. Answers are
 kept as they were typed, so that an evening that is broken off goes on where it stopped.
 """
 

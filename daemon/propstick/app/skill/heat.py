@@ -12,11 +12,12 @@ from propstick.app.skill.tally import tally
 from propstick.app.skill.verdict import chances_row, figure
 from propstick.engine.heat_plain import HORIZONS_MIN, line_chances
 from propstick.records import Alarm, HeatForecast
+from propstick.times import DAY_S
 from propstick.units import FloatArray
 
 LINE_S = 900
 """The straight line is drawn through the last quarter of an hour."""
-WEEK_S = 7 * 86_400
+WEEK_S = 7 * DAY_S
 LEADS_MIN = (10, 20)
 
 

@@ -25,7 +25,7 @@ def test_looking_at_a_link_answers_nothing(rig, client):
     for _ in range(3):
         shown = client.get(link)
         assert shown.status_code == 200
-        assert "<form method='post'>" in shown.text
+        assert '<form method="post">' in shown.text
     assert rig.site().requests.pending() == []
 
 
@@ -46,7 +46,7 @@ def test_each_alarm_of_a_notice_has_its_own_button(rig, client):
     """Answering for one box leaves the other's alarm as it is; each button is good once."""
     other = "lane.frost.20260413T015000Z"
     link = _link(rig, FROST, other)
-    assert client.get(link).text.count("<form method='post'>") == 2
+    assert client.get(link).text.count('<form method="post">') == 2
     assert client.post(link).status_code == 410, "a press that names no alarm answers none of two"
     first = client.post(link, data={"alarm": FROST})
     assert first.status_code == 200
@@ -130,5 +130,5 @@ def test_a_wrong_phrase_says_so_and_then_how_long_to_wait(locked):
 
 def test_what_was_typed_is_never_markup(locked):
     """In the hidden field of the form."""
-    text = locked.get("/sign-in", params={"next": "/'><script>alert(1)</script>"}).text
+    text = locked.get("/sign-in", params={"next": "/'\"><script>alert(1)</script>"}).text
     assert "<script>" not in text

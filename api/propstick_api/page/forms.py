@@ -5,23 +5,22 @@ Looking at a notice's link answers nothing, so that a preview cannot; the button
 
 from __future__ import annotations
 
-from html import escape
 from typing import Annotated
 
 from anyio import to_thread
 from fastapi import APIRouter, Path, Query, Request, Response
-from fastapi.responses import HTMLResponse
 from starlette.exceptions import HTTPException
 
 from propstick.edges.answers import Answer
 from propstick_api.deps import Service, ServiceDep, Site, SiteDep
-from propstick_api.form_fields import fields_of
 from propstick_api.page import words
+from propstick_api.page.form_fields import fields_of
+from propstick_api.page.layout import small_page
+from propstick_api.page.markup import Safe, join, tag
 from propstick_api.sessions import set_cookie, signed_in
 
-router = APIRouter(include_in_schema=False)
+router = APIRouter()
 
-STYLE = "/static/propstick.css"
 Token = Annotated[str, Path(max_length=100)]
 Target = Annotated[str, Query(alias="next", max_length=500)]
 
@@ -57,10 +56,7 @@ def answer_form(token: Token, service: ServiceDep, site: SiteDep) -> Response:
     answer = site.answers.look(token)
     if answer is None or not answer.is_good(service.now_s):
         return _spent(answer)
-    return _html(
-        words.SEEN_TITLE,
-        f"{_buttons(site, answer)}<p>{words.SEEN_MEANS}</p>",
-    )
+    return small_page(words.SEEN_TITLE, join(_buttons(site, answer), tag("p", words.SEEN_MEANS)))
 
 
 @router.post("/answer/{token}")
@@ -75,19 +71,19 @@ def _answered(token: str, alarm_id: str | None, service: Service, site: Site) ->
     left = site.answers.look(token)
     if found is None:
         is_gone = left is None or not left.is_good(service.now_s)
-        return _spent(left) if is_gone else _html(words.ANSWERED_TITLE, _buttons(site, left), status=410)
+        if is_gone:
+            return _spent(left)
+        return small_page(words.ANSWERED_TITLE, _buttons(site, left), status=410)
     (seen,) = found.alarm_ids
     alarm = site.journal.alarm(seen)
     if alarm is not None and alarm["state"] != "normal":
         body = {"id": seen, "by": "notice"}
         site.requests.add("acknowledge", body, by="notice", made_s=service.now_s)
-    others = ""
+    others = None
     if left is not None and left.is_good(service.now_s):
-        others = f"<p>{words.ALSO_TOLD}</p>{_buttons(site, left)}"
-    return _html(
-        words.THANKS_TITLE,
-        f"<p>{words.THANKS}</p>{others}<p><a href='/'>{words.TO_BOXES}</a></p>",
-    )
+        others = join(tag("p", words.ALSO_TOLD), _buttons(site, left))
+    home = tag("p", tag("a", words.TO_BOXES, href="/"))
+    return small_page(words.THANKS_TITLE, join(tag("p", words.THANKS), others, home))
 
 
 def _within(target: str) -> str:
@@ -96,13 +92,19 @@ def _within(target: str) -> str:
     return target if is_ours and target.isascii() and "\\" not in target else "/"
 
 
-def _buttons(site: Site, answer: Answer) -> str:
+def _buttons(site: Site, answer: Answer) -> Safe:
     """One alarm, one button: seeing to north is not seeing to lane."""
-    return "".join(
-        f"<form method='post'><p>{escape(_message(site, one))}</p>"
-        f"<input type='hidden' name='alarm' value='{escape(one)}'>"
-        f"<button>{words.HAVE_SEEN.format(box=escape(one.partition('.')[0]))}</button></form>"
-        for one in answer.alarm_ids
+    return join(
+        *(
+            tag(
+                "form",
+                tag("p", _message(site, one)),
+                tag("input", type="hidden", name="alarm", value=one),
+                tag("button", words.HAVE_SEEN.format(box=one.partition(".")[0])),
+                method="post",
+            )
+            for one in answer.alarm_ids
+        )
     )
 
 
@@ -113,30 +115,25 @@ def _message(site: Site, alarm_id: str) -> str:
 
 def _spent(answer: Answer | None) -> Response:
     if answer is None:
-        return _html(words.NO_LINK_TITLE, f"<p>{words.NO_LINK}</p>", status=404)
+        return small_page(words.NO_LINK_TITLE, tag("p", words.NO_LINK), status=404)
     if answer.used_s is not None:
-        return _html(words.ANSWERED_TITLE, f"<p>{words.LINK_USED}</p>", status=410)
-    return _html(words.LATE_TITLE, f"<p>{words.LINK_LATE}</p>", status=410)
+        return small_page(words.ANSWERED_TITLE, tag("p", words.LINK_USED), status=410)
+    return small_page(words.LATE_TITLE, tag("p", words.LINK_LATE), status=410)
 
 
 def _sign_in(target: str, said: str = "", *, status: int = 200) -> Response:
-    alert = f"<p role='alert'>{escape(said)}</p>" if said else ""
-    return _html(
-        words.SIGN_IN,
-        f"{alert}<form method='post' action='/sign-in'>"
-        f"<input type='hidden' name='next' value='{escape(_within(target))}'>"
-        f"<label>{words.PASS_PHRASE} <input type='password' name='passphrase' maxlength='200' "
-        "autocomplete='current-password' required autofocus></label> "
-        f"<button>{words.SIGN_IN}</button></form>",
-        status=status,
+    phrase = tag(
+        "input", type="password", name="passphrase", maxlength="200", autocomplete="current-password",
+        required=True, autofocus=True,
+    )  # fmt: skip
+    form = tag(
+        "form",
+        tag("input", type="hidden", name="next", value=_within(target)),
+        tag("label", words.PASS_PHRASE, " ", phrase),
+        " ",
+        tag("button", words.SIGN_IN),
+        method="post",
+        action="/sign-in",
     )
-
-
-def _html(title: str, body: str, *, status: int = 200) -> Response:
-    return HTMLResponse(
-        "<!doctype html><html lang='en'><head><meta charset='utf-8'>"
-        "<meta name='viewport' content='width=device-width,initial-scale=1'>"
-        f"<title>{escape(title)} · Propstick</title><link rel='stylesheet' href='{STYLE}'></head>"
-        f"<body class='form'><main><h1>{escape(title)}</h1>{body}</main></body></html>",
-        status_code=status,
-    )
+    alert = tag("p", said, role="alert") if said else None
+    return small_page(words.SIGN_IN, join(alert, form), status=status)

@@ -1,4 +1,4 @@
-"""What a night would have been with another lid or cover, asked from the page."""
+"""What a night would have been with another lid or cover."""
 
 from __future__ import annotations
 

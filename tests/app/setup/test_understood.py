@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from propstick.app.setup import understood as words
+from propstick.app.setup import understood
 from propstick.app.setup.understood import Answers
 from propstick.errors import InputError
 
@@ -25,7 +25,7 @@ TODAY = date(2026, 3, 20)
     ],
 )
 def test_a_position_as_maps_show_it(text, expected):
-    assert words.position(text) == expected
+    assert understood.position(text) == expected
 
 
 @pytest.mark.parametrize(
@@ -34,7 +34,7 @@ def test_a_position_as_maps_show_it(text, expected):
 )
 def test_no_position_is_guessed(text):
     with pytest.raises(InputError, match="expected"):
-        words.position(text)
+        understood.position(text)
 
 
 @pytest.mark.parametrize(
@@ -42,13 +42,13 @@ def test_no_position_is_guessed(text):
     [("c", "C"), ("°C", "C"), ("Celsius", "C"), ("degrees F", "F"), ("fahr", "F"), ("Farenheit", "F")],
 )
 def test_a_unit_by_letter_or_word(text, expected):
-    assert words.unit(text) == expected
+    assert understood.unit(text) == expected
 
 
 @pytest.mark.parametrize("text", ["cold", "fine", "7", "K", "no", "c or f", "25 C", "", "°"])
 def test_a_word_that_only_begins_like_a_unit_is_none(text):
     with pytest.raises(InputError, match="expected C or F"):
-        words.unit(text)
+        understood.unit(text)
 
 
 @pytest.mark.parametrize(
@@ -67,7 +67,7 @@ def test_a_word_that_only_begins_like_a_unit_is_none(text):
     ],
 )
 def test_boxes_by_name_or_number(text, expected):
-    assert words.box_names(text) == expected
+    assert understood.box_names(text) == expected
 
 
 @pytest.mark.parametrize(
@@ -91,19 +91,19 @@ def test_boxes_by_name_or_number(text, expected):
 )
 def test_boxes_that_cannot_be(text):
     with pytest.raises(InputError):
-        words.box_names(text)
+        understood.box_names(text)
 
 
 def test_a_sowing_with_and_without_its_day_and_box():
     boxes = ("north", "lane")
-    assert words.sowing("Lettuce, north, 2026-03-01", boxes, today=TODAY) == (
+    assert understood.sowing("Lettuce, north, 2026-03-01", boxes, today=TODAY) == (
         "lettuce",
         "north",
         "2026-03-01",
     )
-    assert words.sowing("kale, outside", boxes, today=TODAY) == ("kale", "outside", "2026-03-20")
-    assert words.sowing("kale", ("north",), today=TODAY) == ("kale", "north", "2026-03-20")
-    assert words.sowing("kale, 2026-03-01", ("north",), today=TODAY) == ("kale", "north", "2026-03-01")
+    assert understood.sowing("kale, outside", boxes, today=TODAY) == ("kale", "outside", "2026-03-20")
+    assert understood.sowing("kale", ("north",), today=TODAY) == ("kale", "north", "2026-03-20")
+    assert understood.sowing("kale, 2026-03-01", ("north",), today=TODAY) == ("kale", "north", "2026-03-01")
 
 
 @pytest.mark.parametrize(
@@ -116,19 +116,19 @@ def test_a_sowing_with_and_without_its_day_and_box():
     ],
 )
 def test_a_sowing_without_commas_is_not_taken_for_a_crop(text, expected):
-    assert words.sowing(text, ("north", "by-the-lane"), today=TODAY) == expected
+    assert understood.sowing(text, ("north", "by-the-lane"), today=TODAY) == expected
 
 
 @pytest.mark.parametrize("boxes", [("north",), ("north", "lane")])
 @pytest.mark.parametrize("text", ["", "no", "None", "nothing", "-", "done"])
 def test_nothing_sown_is_no_crop_of_that_name(text, boxes):
-    assert words.sowing(text, boxes, today=TODAY) is None
+    assert understood.sowing(text, boxes, today=TODAY) is None
 
 
 @pytest.mark.parametrize("text", ["7", "7, north", "25:00", "lettuce, north, 2024-03-01"])
 def test_a_number_is_no_crop_and_a_slip_of_the_year_no_sowing(text):
     with pytest.raises(InputError, match="expected"):
-        words.sowing(text, ("north",), today=TODAY)
+        understood.sowing(text, ("north",), today=TODAY)
 
 
 @pytest.mark.parametrize(
@@ -136,18 +136,18 @@ def test_a_number_is_no_crop_and_a_slip_of_the_year_no_sowing(text):
 )
 def test_a_sowing_that_cannot_be(text):
     with pytest.raises(InputError, match="expected"):
-        words.sowing(text, ("north", "lane"), today=TODAY)
+        understood.sowing(text, ("north", "lane"), today=TODAY)
 
 
 @pytest.mark.parametrize(("text", "expected"), [("Yes.", True), ("y", True), ("NO", False), ("n", False)])
 def test_yes_and_no(text, expected):
-    assert words.yes(text) is expected
+    assert understood.yes(text) is expected
 
 
 @pytest.mark.parametrize("text", ["", "7", "maybe", "yes no"])
 def test_neither_yes_nor_no(text):
     with pytest.raises(InputError, match="yes or no"):
-        words.yes(text)
+        understood.yes(text)
 
 
 def test_answers_survive_being_kept():

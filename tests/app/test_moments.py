@@ -1,11 +1,9 @@
 """Times as they come in: one way to read each, and only those that can be."""
 
-from datetime import date
-
 import pytest
 
+from propstick.app.moments import moment
 from propstick.errors import InputError
-from propstick_api.moments import day_span, moment, span
 
 ZONE = "Europe/Dublin"
 
@@ -44,26 +42,23 @@ def test_what_is_no_moment_is_refused(text):
         moment(text, ZONE, what="from")
 
 
-def test_a_span_ends_now_and_reaches_back():
-    """What is not given has a sensible default."""
-    assert span(None, None, zone_name=None, now_s=2_000_000_000, default_s=60) == (
-        1_999_999_940,
-        2_000_000_000,
-    )
-    assert day_span(None, None, zone_name=ZONE, now_s=1_775_988_000, default_days=3) == (
-        date(2026, 4, 10), date(2026, 4, 12),
-    )  # fmt: skip
-
-
 @pytest.mark.parametrize(
-    ("begin", "end"),
+    ("text", "is_end", "expected"),
     [
-        ("2026-04-12", "2026-04-11"),
-        ("2026-04-12T10:00Z", "2026-04-12T10:00Z"),
-        ("2020-01-01", "2026-01-01"),
+        ("2026-07-01", False, 1782860400),  # midnight in Dublin in July is 23:00 UTC
+        ("2026-07-01", True, 1782860400 + 86400),
+        ("2026-07-01T00:00", False, 1782860400),
+        ("2026-07-01T00:00Z", False, 1782864000),
+        ("2026-07-01T02:00+02:00", True, 1782864000),
     ],
 )
-def test_a_span_that_cannot_be_is_refused(begin, end):
-    """The wrong way round, empty, too long."""
-    with pytest.raises(InputError):
-        span(begin, end, zone_name=ZONE, now_s=0, default_s=60)
+def test_moment_reads_days_and_times(text, is_end, expected):
+    """2026-07-01T00:00Z is 1782864000 (date -u -d @1782864000)."""
+    assert moment(text, ZONE, what="--to", is_end=is_end) == expected
+
+
+def test_moment_refuses_anything_else():
+    with pytest.raises(InputError, match=r"^--to: got 'yesterday'"):
+        moment("yesterday", None, what="--to")
+    with pytest.raises(InputError, match=r"^--to: got the year 9999"):  # whose last day has no day after it
+        moment("9999-12-31", ZONE, what="--to", is_end=True)

@@ -9,8 +9,8 @@ from datetime import date
 import pytest
 
 from propstick.app import cli
-from propstick.app.commands.setup import Evening, Tools
 from propstick.app.garden_file.load import load
+from propstick.app.setup.evening import Evening, Tools
 from propstick.app.setup.talk import Talk
 from propstick.edges.database import open_store
 from propstick.edges.sowings import Sowings
