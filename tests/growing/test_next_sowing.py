@@ -81,14 +81,15 @@ def test_in_a_spring_that_stands_still_the_sowing_is_whole_hours_before_the_pick
     assert found.sow.expected_s == found.pick_s - 3600 * (warm_h + ceil(24 / rate))
 
 
-def test_the_less_sure_the_spring_the_wider_the_interval(crops, hours):
-    sure, unsure = (path(hours(200), np.full(4800, 12.0), spread_c=spread) for spread in (0.2, 3.0))
-    (narrow,), (wide,) = (
-        chain(crops, place, place, first_pick_s=START_S + 80 * DAY_S, number=1) for place in (sure, unsure)
-    )
+@pytest.mark.parametrize("unsure", ["soil", "air"])
+def test_the_less_sure_the_spring_the_wider_the_interval(crops, hours, unsure):
+    sure, doubtful = (path(hours(200), np.full(4800, 12.0), spread_c=spread) for spread in (0.2, 4.0))
+    (narrow,) = chain(crops, sure, sure, first_pick_s=START_S + 80 * DAY_S, number=1)
+    two = {"soil": sure, "air": sure, unsure: doubtful}
+    (wide,) = chain(crops, **two, first_pick_s=START_S + 80 * DAY_S, number=1)
     assert wide.sow.expected_s == narrow.sow.expected_s
-    assert wide.sow.low_s < narrow.sow.low_s - DAY_S
-    assert wide.sow.high_s > narrow.sow.high_s + DAY_S
+    assert wide.sow.low_s < narrow.sow.low_s - 3600
+    assert wide.sow.high_s > narrow.sow.high_s + 3600
 
 
 def test_a_pick_beyond_the_path_gives_no_date(crops, hours):
