@@ -1,20 +1,24 @@
 """Picks that follow each other evenly need sowings that do not."""
 
+from math import ceil
+
 import numpy as np
 import pytest
 
 from propstick.growing.coming import SWING_C, year_curve
+from propstick.growing.emergence import rate_per_day
 from propstick.growing.harvest import need_of
 from propstick.growing.learning import learnt
 from propstick.growing.next_sowing import next_sowing
 from propstick.growing.path import Path
+from propstick.growing.warmth import degree_days
 from propstick.times import DAY_S
 
 START_S = 1_772_323_200
 
 
-def path(time_s, value_c):
-    return Path(time_s=time_s, value_c=value_c, spread_c=np.full(len(time_s), 1.0), measured=0)
+def path(time_s, value_c, *, spread_c=1.0):
+    return Path(time_s=time_s, value_c=value_c, spread_c=np.full(len(time_s), spread_c), measured=0)
 
 
 def chain(crops, soil, air, *, first_pick_s, number=4, every_d=14.0):
@@ -50,9 +54,6 @@ def test_in_a_warming_spring_sowings_lie_further_apart_than_picks(crops, hours):
 
 def test_counting_forward_from_the_sowing_lands_on_the_pick(crops, hours):
     """Against the forward sum: rates to one, then warmth to the need, from the day it named."""
-    from propstick.growing.emergence import rate_per_day
-    from propstick.growing.warmth import degree_days
-
     time_s = hours(200)
     value = 12.0 + 6.0 * year_curve(time_s, 50.0)
     place = path(time_s, value)
@@ -68,6 +69,27 @@ def test_the_interval_holds_the_middle_and_ends_at_what_is_known(crops, hours):
     place = path(hours(200), np.full(4800, 12.0))
     (found,) = chain(crops, place, place, first_pick_s=START_S + 80 * DAY_S, number=1)
     assert found.sow.low_s < found.sow.expected_s < found.sow.high_s
+
+
+def test_in_a_spring_that_stands_still_the_sowing_is_whole_hours_before_the_pick(crops, hours):
+    """By hand: so many hours of (12 - 4.4) / 24 degree days to the need, so many of the rate to emergence."""
+    place = path(hours(200), np.full(4800, 12.0))
+    (found,) = chain(crops, place, place, first_pick_s=START_S + 80 * DAY_S, number=1)
+    warm_h = ceil(need_of(crops["lettuce"], []).warmth_c_d / float(degree_days(12.0)))
+    rate = float(rate_per_day(crops["lettuce"].emergence, np.array([12.0]))[0])
+    assert found.pick_s == START_S + 94 * DAY_S
+    assert found.sow.expected_s == found.pick_s - 3600 * (warm_h + ceil(24 / rate))
+
+
+@pytest.mark.parametrize("unsure", ["soil", "air"])
+def test_the_less_sure_the_spring_the_wider_the_interval(crops, hours, unsure):
+    sure, doubtful = (path(hours(200), np.full(4800, 12.0), spread_c=spread) for spread in (0.2, 4.0))
+    (narrow,) = chain(crops, sure, sure, first_pick_s=START_S + 80 * DAY_S, number=1)
+    two = {"soil": sure, "air": sure, unsure: doubtful}
+    (wide,) = chain(crops, **two, first_pick_s=START_S + 80 * DAY_S, number=1)
+    assert wide.sow.expected_s == narrow.sow.expected_s
+    assert wide.sow.low_s < narrow.sow.low_s - 3600
+    assert wide.sow.high_s > narrow.sow.high_s + 3600
 
 
 def test_a_pick_beyond_the_path_gives_no_date(crops, hours):

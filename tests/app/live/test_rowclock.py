@@ -4,7 +4,7 @@ import itertools
 
 import pytest
 
-from propstick.app.live.rowclock import RELEASED_S, RowClock
+from propstick.app.live.rowclock import RELEASED_S, BelievedTime, RowClock
 from propstick.testing import HandClock
 
 NOON_S = 1_790_000_040 // 60 * 60
@@ -106,3 +106,25 @@ def test_a_restart_within_the_minute_waits_for_the_next_row():
     row_clock = RowClock(clock, step_s=60, last_row_s=NOON_S)
     assert row_clock.next_row().time_s == NOON_S + 60
     assert clock.wall_s() == pytest.approx(NOON_S + 60)
+
+
+def test_time_left_is_that_to_the_next_row_and_none_once_the_clock_has_jumped_past_it():
+    """What the rounds of many watches go by."""
+    clock = HandClock(NOON_S)
+    row_clock = RowClock(clock, step_s=60, last_row_s=None)
+    row_clock.next_row()
+    clock.advance(20)
+    assert row_clock.left_s() == pytest.approx(40)
+    clock.set_wall(NOON_S + 130)
+    assert row_clock.left_s() == 0.0
+
+
+def test_between_rows_time_goes_on_as_the_rows_count_it():
+    """The wall clock until there is a row; from then on, whatever is done to the wall clock."""
+    clock = HandClock(NOON_S)
+    believed = BelievedTime(clock)
+    assert believed() == NOON_S
+    believed.on_row(NOON_S + 60)
+    clock.set_wall(0)
+    clock.advance(15)
+    assert believed() == pytest.approx(NOON_S + 75)

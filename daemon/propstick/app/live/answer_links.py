@@ -14,7 +14,7 @@ from propstick.times import DAY_S
 log = logging.getLogger(__name__)
 
 LASTS_S = DAY_S
-"""So long a link is good: an answer to yesterday's notice would be to another alarm. Our choice."""
+"""So long a link is good; later, the page itself has to be opened. Our choice."""
 _REMEMBERED = 64
 
 
