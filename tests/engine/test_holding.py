@@ -29,6 +29,7 @@ def dark_trace(garden_rows, kent, two_boxes):
         outside_c=np.zeros(len(trace)),
         air_c=np.full(shape, 4.0),
         night_sd_c=np.full(shape, SD_C),
+        rounding_sd_c=np.zeros(shape),
         bank_error_c=np.zeros_like(trace.bank_error_c),
     )
 
@@ -103,3 +104,12 @@ def test_pieces_do_not_change_a_bit(dark_trace):
     np.testing.assert_array_equal(np.concatenate(parts), found)
     for name, value in vars(whole).items():
         np.testing.assert_array_equal(value, getattr(watch, name), err_msg=name)
+
+
+def test_what_coarse_steps_do_to_a_minute_is_no_surprise(dark_trace):
+    """2.5 spreads of a fine probe, a quarter of the rounding of a coarse one: its own or its neighbour's."""
+    trace = surprised(dark_trace, [0])
+    coarse = np.array([10.0 * SD_C, 0.0])
+    for order in (coarse, coarse[::-1]):
+        shape = trace.air_c.shape
+        assert not stopped(replace(trace, rounding_sd_c=np.broadcast_to(order, shape))).any()

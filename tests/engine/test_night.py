@@ -73,6 +73,23 @@ def test_never_above_the_present_air():
         assert forecast.low_c[0] <= forecast.min_c[0] <= forecast.high_c[0]
 
 
+def test_air_that_was_read_long_ago_bounds_no_interval():
+    """Of a column read by the hour the upper end is what is foretold, of the other the present air; all else
+    is the same."""
+    state, rows, capped = horizon.advance(horizon.start(1), _rows(12), site=SITE), _rows(13), 0
+    for last in range(12 * 288, len(rows), 6):
+        state = horizon.advance(state, rows.cut(last, last + 6), site=SITE)
+        bound = horizon.night_minimum(state, site=SITE)
+        free = horizon.night_minimum(state, site=SITE, stale=np.array([True, False]))
+        assert free.high_c[1] == bound.high_c[1]
+        assert free.high_c[0] >= bound.high_c[0]
+        assert free.high_c[0] - free.low_c[0] <= 2.0 * 1.645 * free.sd_c[0] + 1e-9
+        capped += bound.high_c[0] == bound.now_c[0] < free.high_c[0]
+        for name in ("min_c", "low_c", "sd_c", "now_c"):
+            np.testing.assert_array_equal(getattr(free, name), getattr(bound, name))
+    assert capped > 5
+
+
 def test_where_nothing_is_foretold_yet_the_present_air_is_no_forecast():
     """One row of a first evening: the air now is all that is known, and says nothing of the night."""
     row = _rows(1).cut(215, 216)

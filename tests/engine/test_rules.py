@@ -165,6 +165,35 @@ def test_no_shelter_takes_hours_and_an_open_lid_explains_it(lone, live):
     assert [c.time_s for c in said.of("no-shelter")] == [at(240)]
 
 
+@pytest.mark.parametrize(
+    ("soil_c", "lane_c", "lane_lid", "raised"),
+    [
+        (14.0, 11.5, None, ["north"]),  # the other box shelters, the ground is warm
+        (10.5, 11.5, None, []),  # cold ground explains it
+        (14.0, 9.0, None, []),  # the other box is as cold: the outside has warmed, or its probe is wrong
+        (14.0, 9.0, 0.5, ["north"]),  # the other box is open, and shows nothing
+    ],
+)
+def test_a_box_is_colder_than_outside_by_itself_or_for_ground_and_weather(
+    lone, live, soil_c, lane_c, lane_lid, raised
+):
+    """Ten degrees outside, eight in north: three hours of it are told unless ground or weather explain it."""
+    places = [("soil", "north", "soil"), ("lane", "lane", "air"), ("out", "outside", "air")]
+    garden = replace(
+        lone,
+        boxes=(*lone.boxes, Box(name="lane")),
+        probes=(*lone.probes, *(Probe(id=name, box=box, place=place) for name, box, place in places)),
+    )
+    wave = np.array([0.01 * (k % 7) for k in range(300)])
+    said = live(
+        list(8.0 + wave),
+        garden=garden,
+        columns={"soil": list(soil_c + wave), "lane": list(lane_c + wave), "out": list(10.0 + wave)},
+        news=() if lane_lid is None else (LidTold(time_s=NOON_S, box="lane", opening=lane_lid),),
+    )
+    assert [c.alarm.box for c in said.of("no-shelter")] == raised
+
+
 def test_two_probes_of_a_place_that_differ_for_an_hour_disagree(lone, live):
     """More than 3 °C apart; which one is wrong nobody can tell, so the alarm names the place."""
     garden = replace(lone, probes=(*lone.probes, Probe(id="b", box="north", place="air")))

@@ -174,6 +174,46 @@ def test_a_box_as_cold_as_outside_though_shown_shut_is_seen_at_dawn():
     assert not looked(opened)[4].any()
 
 
+def windy_rows(nights, boxes, soil_above_c=4.0):
+    """Nights on which the outside stays near the soil and the air of these boxes near the outside."""
+    rows = lived()
+    for night in nights:
+        dark = (rows.time_s >= START_S + night * 86_400 + 17 * 3600) & (
+            rows.time_s < START_S + (night + 1) * 86_400 + 7 * 3600
+        )
+        lane = rows.air_c[dark, 1] - rows.outside_air_c[dark]
+        rows.outside_air_c[dark] = rows.soil_c[dark, 0] - soil_above_c
+        rows.air_c[dark, 1] = rows.outside_air_c[dark] + np.minimum(lane, 0.4 * soil_above_c)
+        for b in boxes:
+            rows.air_c[dark, b] = rows.outside_air_c[dark] + 0.05 * soil_above_c
+    return rows
+
+
+def test_wind_that_brings_all_boxes_near_the_outside_is_the_weather():
+    """Night after night, and on a night that tells surely: no lid is doubted. One box alone of the two is."""
+    for soil_above_c in (4.0, 8.0):
+        assert not looked(windy_rows([5, 6], [0, 1], soil_above_c))[4].any()
+        dawn = (UPSET_DAY + 1) * 24 + 5.9
+        assert hours(looked(windy_rows([5, 6], [0], soil_above_c))[4][:, 0])[0] == pytest.approx(
+            dawn, abs=0.3
+        )
+
+
+def test_a_box_by_itself_is_doubted_on_the_second_such_night_unless_the_first_tells_surely():
+    """Nobody shows the other's lid, so it is nothing to compare with. Wind of one night is forgotten."""
+
+    def of_north(rows):
+        lid = rows.lid.copy()
+        lid[:, 1] = np.nan
+        return hours(looked(replace(rows, lid=lid))[4][:, 0])
+
+    dawns = [(day + 1) * 24 + 5.9 for day in (5, 6)]
+    assert of_north(windy_rows([5], [0, 1])) == []
+    assert of_north(windy_rows([4, 6], [0, 1])) == []
+    assert of_north(windy_rows([5, 6], [0, 1]))[0] == pytest.approx(dawns[1], abs=0.3)
+    assert of_north(windy_rows([5], [0, 1], 8.0))[0] == pytest.approx(dawns[0], abs=0.3)
+
+
 def test_a_night_hardly_colder_than_the_soil_tells_nothing():
     """Soil 2 °C above the outside: the air near it is no sign."""
     rows = pressed_rows()

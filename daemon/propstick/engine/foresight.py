@@ -26,6 +26,7 @@ from propstick.engine.forewarning import (
     note_heat,
     note_loose,
     read_every_s,
+    seldom_read,
 )
 from propstick.engine.horizon import HorizonState
 from propstick.engine.issued import day_records, heat_records, minima_said, night_records
@@ -116,7 +117,7 @@ def look(
     frost = Evidence.of(n, b)
     loose = Evidence.of(n, b)
     issued = _Issued()
-    fine = fine_boxes(garden)
+    fine, seldom = fine_boxes(garden), seldom_read(garden)
     dry_s = _dry_rows(state.dry_s, rows)
     read_s = np.where(rows.fresh, rows.time_s[:, None], np.int64(0))
     read_s = np.maximum(np.maximum.accumulate(read_s, axis=0), state.read_s)
@@ -150,7 +151,7 @@ def look(
             state = replace(state, horizon=following)
             begun = row + 1
             if row in at_night:
-                tonight = horizon.night_minimum(state.horizon, site=site)
+                tonight = horizon.night_minimum(state.horizon, site=site, stale=seldom)
                 tonight = nightly.widened(tonight, _fits(minutes, row - first, b))
                 if row in night_rows:
                     issued.nights.extend(night_records(tonight, garden, int(rows.time_s[row])))
@@ -202,14 +203,14 @@ def _look_outside(
 ) -> tuple[ForesightState, Outlook]:
     """A site without boxes: the night of the open ground is all there is to foresee."""
     nights: list[NightForecast] = []
-    due = issues.night_rows(garden, day, rows.time_s, before_s)
+    due, seldom = issues.night_rows(garden, day, rows.time_s, before_s), seldom_read(garden)
     begun = 0
     for row in sorted({*due, len(rows) - 1}):
         following = horizon.advance(state.horizon, rows.cut(begun, row + 1), site=garden.site)
         state = replace(state, horizon=following)
         begun = row + 1
         if row in due:
-            tonight = horizon.night_minimum(state.horizon, site=garden.site)
+            tonight = horizon.night_minimum(state.horizon, site=garden.site, stale=seldom)
             nights.extend(night_records(tonight, garden, int(rows.time_s[row])))
     return state, Outlook(nights=tuple(nights))
 

@@ -180,6 +180,11 @@ def read_every_s(garden: Garden) -> FloatArray:
     return np.array([_slowest_s(garden, name) for name in garden.box_names])
 
 
+def seldom_read(garden: Garden) -> BoolArray:
+    """Boxes, then outside, whose last reading may be so old that their air now is not known, (b + 1,)."""
+    return np.append(read_every_s(garden), _slowest_s(garden, OUTSIDE)) > FINE_S
+
+
 def _slowest_s(garden: Garden, name: str) -> float:
     return max((p.every_s or 0.0 for p in garden.probes_at(name, "air")), default=0.0)
 

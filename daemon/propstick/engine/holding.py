@@ -107,10 +107,18 @@ def _gain(trace: Trace, here: slice, minutes: float) -> tuple[FloatArray, BoolAr
     others = still.sum(axis=1, keepdims=True) - still
     weather = (error.sum(axis=1, keepdims=True) - error) / np.maximum(others, 1)
     both = np.stack([trace.bank_error_c[here], trace.bank_error_c[here] - weather[:, None]], axis=1)
-    surprise = both / np.clip(trace.night_sd_c[here], *NIGHT_SD_RANGE_C)[:, None, None]
+    own_sd = minute_sd_c(trace)[here]
+    # A box beside it that reads in coarse steps makes the comparison as coarse.
+    sd = np.stack([own_sd, np.maximum(own_sd, trace.rounding_sd_c[here].max(axis=1, keepdims=True))], axis=1)
+    surprise = both / sd[:, :, None]
     cost = np.minimum(0.5 * surprise * surprise, _MOST_OF_A_MINUTE)
     gain = minutes * (cost[:, :, :1] - cost[:, :, 1:] - _CREDIT_PER_MIN)
     return np.where(untold[:, None, None], gain, 0.0), others > 0
+
+
+def minute_sd_c(trace: Trace) -> FloatArray:
+    """How far a minute may be off by night without surprise, (n, b)."""
+    return np.maximum(np.clip(trace.night_sd_c, *NIGHT_SD_RANGE_C), trace.rounding_sd_c)
 
 
 def _at_least(before_c: FloatArray, lift_c: FloatArray, is_least: BoolArray) -> FloatArray:

@@ -21,7 +21,7 @@ from propstick.engine.nights import daylight_ending_after, night_ending_after
 from propstick.engine.paths import Moments
 from propstick.engine.slots import Slots, extend, no_slots
 from propstick.garden import Site
-from propstick.units import FloatArray
+from propstick.units import BoolArray, FloatArray
 
 
 @dataclass(frozen=True)
@@ -70,10 +70,10 @@ def advance(
     return state
 
 
-def night_minimum(state: HorizonState, *, site: Site) -> NightMinimum:
-    """Tonight's minimum of boxes and outside as forecast at the last row."""
+def night_minimum(state: HorizonState, *, site: Site, stale: BoolArray | None = None) -> NightMinimum:
+    """Tonight's minimum of boxes and outside as forecast at the last row. `stale`: see `night.minimum`."""
     night = night_ending_after(site, state.row_s)
-    return nightly.minimum(state.night, state.slots, night, time_s=state.row_s)
+    return nightly.minimum(state.night, state.slots, night, time_s=state.row_s, stale=stale)
 
 
 def day_maximum(

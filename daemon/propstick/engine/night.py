@@ -118,8 +118,15 @@ def no_nights(boxes: int) -> NightState:
     )
 
 
-def minimum(state: NightState, slots: Slots, night: Night, *, time_s: int) -> NightMinimum:
-    """The forecast issued at `time_s`, from `slots` as they stood then."""
+def minimum(
+    state: NightState, slots: Slots, night: Night, *, time_s: int, stale: BoolArray | None = None
+) -> NightMinimum:
+    """The forecast issued at `time_s`, from `slots` as they stood then.
+
+    Args:
+        stale: Columns read so seldom that the air now is not known, but what it was at the last reading; it
+            may have risen since, and bounds their interval no more than what is foretold does. Shape (c,).
+    """
     issue = _issue(state, slots, night, time_s)
     now = slots.air_now()
     chosen_c, sd, method = _decided(state, issue)
@@ -128,7 +135,9 @@ def minimum(state: NightState, slots: Slots, night: Night, *, time_s: int) -> Ni
     bound = np.where(np.isnan(chosen_c), np.nan, now)
     centre = np.fmin(chosen_c, bound)
     low = np.fmin(chosen_c - _Z90 * sd, bound)
-    high = np.fmin(chosen_c + _Z90 * sd, bound)
+    high = chosen_c + _Z90 * sd
+    capped = np.fmin(high, bound)
+    high = capped if stale is None else np.where(stale, high, capped)
     window = Window(slots, slots.index_of(time_s))
     lid, cover = (window.mean(place, 3)[:-1] for place in ("lid", "cover"))
     gains = shelter.gains(state.shelter, lid=lid, cover=cover)

@@ -1,5 +1,6 @@
 """Does a box's air stand where it should by night? Nearly at its soil, the probe lies in the bed; at the
-outside though the lid is shown shut, the box does not shut, or the probe hangs outside.
+outside though the lid is shown shut, the box does not shut, or the probe hangs outside: unless the boxes
+beside it fell as well, or the box is alone and it was one night of wind.
 
 By night a box's air stands between its soil and the outside, at a share of the way that differs from box to
 box and less from night to night: 0.1 to 0.7 on most invented boxes (0 is the outside, 1 the soil), more in
@@ -26,8 +27,12 @@ ENDS_BEYOND, MOST = 0.08, 1.15
 """So far beyond a limit it has ended; above the last it is something else that is warm."""
 AS_OUTSIDE, BELOW_USUAL = 0.15, 0.21
 """Share up to which air is as the outside, and how far below what is usual of the box."""
-TELLS_C, HARDLY_TELLS_C = 3.2, 1.2
-"""Soil above outside from which on a night shows that a probe lies in the soil, and that it does not."""
+TELLS_C, HARDLY_TELLS_C, SURELY_TELLS_C = 3.2, 1.2, 6.4
+"""Soil above outside from which on a night shows that a probe lies in the soil, that it does not, and, of
+a box by itself, that one night is enough to say that it does not shut: wind and cloud, which bring every
+box near the outside, keep the outside near the soil."""
+WEATHER_SHARE = 0.5
+"""Boxes beside it that fell below their usual by more than this share of what this one did: the weather."""
 DARK_MIN, AFTER_SUNSET_S = 150.0, 9000
 """So many minutes of the night are needed, and the dusk is left out: then walls are still warm."""
 _SHUT, _SHOWN_SHARE = 0.05, 0.9
@@ -43,6 +48,8 @@ class NightWatch:
         nearest: How near to its soil the air has stood this night, as far as it tells, (b,); NaN not yet.
         shares: The same of past nights, (7, b). Walls warm from the day make the evening the nearest.
         means: Where the air stood in the mean of past nights, (7, b).
+        was_near: Whether it stood as near to the outside as one that does not shut, on the last night that
+            told, (b,).
         as_soil, as_outside: Whether the air reads as the soil, and as the outside, as last judged, (b,).
     """
 
@@ -50,6 +57,7 @@ class NightWatch:
     nearest: FloatArray
     shares: FloatArray
     means: FloatArray
+    was_near: BoolArray
     as_soil: BoolArray
     as_outside: BoolArray
 
@@ -58,7 +66,7 @@ def start_nights(boxes: int) -> NightWatch:
     """Nothing seen yet."""
     none = np.zeros(boxes, dtype=np.bool_)
     unknown, past = np.full(boxes, np.nan), no_days(boxes)
-    return NightWatch(np.zeros((4, boxes)), unknown, past, past.copy(), none, none.copy())
+    return NightWatch(np.zeros((4, boxes)), unknown, past, past.copy(), none, none.copy(), none.copy())
 
 
 def look_at_night(
@@ -116,13 +124,18 @@ def _over(watch: NightWatch, step_s: int, unusual: BoolArray) -> NightWatch:
     """The night is over: was it as cold inside as outside? What was usual goes on record."""
     if not watch.sums.any():
         return watch
-    mean, hardly = (_share(watch.sums, step_s, least) for least in (TELLS_C, HARDLY_TELLS_C))
+    tells_c = (TELLS_C, HARDLY_TELLS_C, SURELY_TELLS_C)
+    mean, hardly, surely = (_share(watch.sums, step_s, least) for least in tells_c)
     is_shown = watch.sums[3] >= _SHOWN_SHARE * watch.sums[0]
     limit = np.minimum(AS_OUTSIDE, usual(watch.means) - BELOW_USUAL)
     limit = np.where(is_met(watch.means), limit, -np.inf)
     near = (mean <= limit) & is_shown
-    as_outside = near | (watch.as_outside & is_shown & ~(hardly > limit + ENDS_BEYOND))
-    odd = watch.as_soil | as_outside | unusual
+    fall = np.where(is_shown & ~watch.as_outside & ~unusual, usual(watch.means) - mean, np.nan)
+    weather = _of_others(fall)
+    by_itself = watch.was_near | ~np.isnan(surely)
+    does_not_shut = near & np.where(np.isnan(weather), by_itself, weather <= WEATHER_SHARE * fall)
+    as_outside = does_not_shut | (watch.as_outside & is_shown & ~(hardly > limit + ENDS_BEYOND))
+    odd = watch.as_soil | as_outside | near | unusual
     fresh = start_nights(len(mean))
     return replace(
         watch,
@@ -130,5 +143,17 @@ def _over(watch: NightWatch, step_s: int, unusual: BoolArray) -> NightWatch:
         nearest=fresh.nearest,
         shares=put(watch.shares, np.where(odd, np.nan, watch.nearest)),
         means=put(watch.means, np.where(odd, np.nan, mean)),
+        was_near=np.where(np.isnan(mean), watch.was_near, near),
         as_outside=as_outside,
     )
+
+
+def _of_others(fall: FloatArray) -> FloatArray:
+    """For each box the median of the others that tell, (b,); NaN where there is none."""
+    found = np.full(len(fall), np.nan)
+    for k in range(len(fall)):
+        others = np.delete(fall, k)
+        others = others[~np.isnan(others)]
+        if len(others):
+            found[k] = np.median(others)
+    return found

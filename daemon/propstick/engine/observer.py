@@ -32,6 +32,7 @@ from propstick.engine.filter import (
     run_filter,
 )
 from propstick.engine.fit import N_RATES, learn
+from propstick.engine.grain import finest_step_c, rounding_sd_c
 from propstick.engine.laying import filled_forward, lay_out, taken
 from propstick.engine.lessons import closed, gathered
 from propstick.engine.minute_trends import trends_of
@@ -122,6 +123,7 @@ def _follow(
     h = len(state.window)
     past = extend(state.window, outside_c=outside, air_c=air, soil_c=soil)
     trends = trends_of(past, newest=n, minutes=minutes, read_every_s=read_every_s)
+    grain = finest_step_c(past.air_c, state.grain_c, newest=n)
 
     heard = ~np.isnan(np.concatenate([air, outside[:, None]], axis=1))
     silent = rows_since(heard, state.silent_min, minutes=minutes)
@@ -182,6 +184,7 @@ def _follow(
         lid=lid[-1].copy() if n else state.lid,
         cover=cover[-1].copy() if n else state.cover,
         window=last(past, h),
+        grain_c=grain[-1].copy() if n else state.grain_c,
     )
     # By day a lid nobody told of is taken for shut: what the box then does is no sign that it has changed.
     tells = told | (clear <= 0.0)[:, None]
@@ -215,7 +218,8 @@ def _follow(
         slope5=trends.slope5, slope10=trends.slope10, slope45=trends.slope45,
         lid=lid, lid_told=told, cover=np.nan_to_num(cover), moved_min=moved_min,
         known=silent[:, :b] <= _SILENCE_MIN, doubted=doubted, fits=fits, theta=theta,
-        night_sd_c=np.broadcast_to(state.night_sd_c, (n, b)), chill_slow=chills_slow,
+        night_sd_c=np.broadcast_to(state.night_sd_c, (n, b)), rounding_sd_c=rounding_sd_c(grain),
+        chill_slow=chills_slow,
     )  # fmt: skip
     return following, trace if real.all() else kept_rows(trace, real)
 

@@ -39,6 +39,7 @@ class ObserverState:
         error_tail: Squared errors of the last hour, (h, b).
         night_sd_c: How far a minute is usually off at night, (b,).
         night_squares, night_rows: Today's evidence for it, (b,).
+        grain_c: Smallest change of the air from row to row so far; infinite before the first, (b,).
         fit: What is learnt.
         block: Errors not yet learnt from.
         window: The last hour of rows.
@@ -59,6 +60,7 @@ class ObserverState:
     night_sd_c: FloatArray
     night_squares: FloatArray
     night_rows: FloatArray
+    grain_c: FloatArray
     fit: FitState
     block: OpenBlock
     window: Window
@@ -93,6 +95,7 @@ def start(boxes: tuple[Box, ...], step_s: int = 60) -> ObserverState:
         night_sd_c=np.full(b, _NIGHT_SD_C),
         night_squares=np.zeros(b),
         night_rows=np.zeros(b),
+        grain_c=np.full(b, np.inf),
         fit=start_fit(boxes),
         block=no_rows(b),
         window=start_window(WINDOW_MIN * 60 // step_s, b),

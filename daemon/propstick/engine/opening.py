@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from propstick.engine.holding import NIGHT_SD_RANGE_C, HoldWatch, start_holding, watch_holding
+from propstick.engine.holding import HoldWatch, minute_sd_c, start_holding, watch_holding
 from propstick.engine.trace import LID_BANK, SUN_USED_W_M2, Trace
 from propstick.units import BoolArray, FloatArray
 
@@ -115,8 +115,7 @@ def joined_openings(parts: list[Openings]) -> Openings:
 
 def _likelihood(trace: Trace, ceiling: FloatArray, by_day: BoolArray, minutes: float) -> FloatArray:
     """How well each opening foretold each row, scaled to 1 for the best, (n, 4, b)."""
-    night_sd = np.clip(trace.night_sd_c, *NIGHT_SD_RANGE_C)
-    sd = np.where(by_day[:, None], _DAY_SD_C, night_sd)[:, None]
+    sd = np.where(by_day[:, None], _DAY_SD_C, minute_sd_c(trace))[:, None]
     surprise = trace.bank_error_c / sd
     independent = np.where(by_day, _INDEPENDENT_BY_DAY, 1.0)[:, None, None]
     log_likelihood = -independent * np.minimum(0.5 * surprise * surprise, _MOST)

@@ -12,10 +12,13 @@ from propstick.engine.soilwatch import SoilWatch
 from propstick.engine.trends import Trends, quick_enough
 from propstick.garden import Garden
 from propstick.records import AlarmKind
-from propstick.units import BoolArray
+from propstick.units import BoolArray, FloatArray
 
 DRY_DEADBAND_PCT = 3.0
 """Moisture must come back so far past its limit. Common practice, no source."""
+GROUND_WARMER_C = 1.0
+"""Soil that is not so much warmer than the outside gives a box nothing to keep: it is colder for that.
+Common practice, no source."""
 FAST_RISE_ENDS = 0.5
 """A fast rise is over when the air rises at less than this share of its limit."""
 
@@ -99,10 +102,17 @@ def _fast_rise(rows: PlaceRows, limits: BoxLimits, trends: Trends) -> tuple[np.n
 
 
 def _no_shelter(rows: PlaceRows, limits: BoxLimits, subjects: tuple[Subject, ...]) -> Condition:
-    """Colder inside than outside: suppressed while the lid is known to be open."""
+    """Colder inside than outside, and neither the ground nor the weather explains it.
+
+    Air that warms by night leaves every box behind, and so does an outside probe by a warm wall; over cold
+    ground a box is colder than outside as a cellar is. Suppressed while the lid is known to be open.
+    """
     outside_c = rows.outside_air_c[:, None]
     margin_c = limits.column("no_shelter_c")
-    codes = threshold_codes(rows.air_c - outside_c, -margin_c, deadband=margin_c, sign=-1)
+    lift_c = rows.air_c - outside_c
+    codes = threshold_codes(lift_c, -margin_c, deadband=margin_c, sign=-1)
+    is_explained = (rows.soil_c - outside_c < GROUND_WARMER_C) | _others_are_cold(lift_c, rows.lid)
+    codes = np.where(is_explained, CLEAR, codes).astype(np.int8)
     return condition(
         "no-shelter",
         subjects,
@@ -112,3 +122,12 @@ def _no_shelter(rows: PlaceRows, limits: BoxLimits, subjects: tuple[Subject, ...
         limit_c=np.full(len(subjects), np.nan),
         silenced=rows.lid > 0.0,
     )
+
+
+def _others_are_cold(lift_c: FloatArray, lid: FloatArray) -> BoolArray:
+    """Whether at least half of the boxes beside each, (n, b), are colder than outside too. A box whose air is
+    unknown, or whose lid is known to be open, is no witness."""
+    is_witness = ~np.isnan(lift_c) & ~(lid > 0.0)
+    is_cold = is_witness & (lift_c < 0.0)
+    witnesses = is_witness.sum(axis=1, keepdims=True) - is_witness
+    return (witnesses > 0) & (2 * (is_cold.sum(axis=1, keepdims=True) - is_cold) >= witnesses)

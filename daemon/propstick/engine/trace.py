@@ -44,6 +44,7 @@ class Trace:
         fits: Whether the box behaves as learnt: on the last judged day, in the last hour; not while doubted,
             (n, b).
         night_sd_c: How far a minute is usually off at night, (n, b).
+        rounding_sd_c: How far the steps the probe reads in set a minute's change off, (n, b).
         chill_slow: Usual chill of nights with the lid shut [°C/min], (n, b).
         theta: Logarithms of the rates in force, (n, 6, b).
     """
@@ -80,6 +81,7 @@ class Trace:
     doubted: BoolArray
     fits: BoolArray
     night_sd_c: FloatArray
+    rounding_sd_c: FloatArray
     chill_slow: FloatArray
     theta: FloatArray
 

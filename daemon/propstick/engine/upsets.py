@@ -98,7 +98,7 @@ def _refitted(watch: UpsetWatch, boxes: tuple[str, ...], step_s: int) -> UpsetWa
     for part, names in (
         ("water", ("jumps_c", "watered_s")),
         ("dim", ("swings", "dimmed")),
-        ("night", ("shares", "means", "as_soil", "as_outside")),
+        ("night", ("shares", "means", "was_near", "as_soil", "as_outside")),
     ):
         for name in names:
             getattr(getattr(fresh, part), name)[..., new] = getattr(getattr(watch, part), name)[..., old]

