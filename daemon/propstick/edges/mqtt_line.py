@@ -24,6 +24,9 @@ log = logging.getLogger(__name__)
 MOST_OUTGOING = 2100
 """Messages of one site on their way out, as after a reconnection. paho's own default is no bound."""
 RECONNECT_S = (1, 120)
+MOST_COUNTED = 2500
+"""Things counted apart: more than one for each of a daemon's sites. Whoever may publish can invent topics
+without end."""
 SITES_A_SUBSCRIPTION = 25
 """Sites in one SUBSCRIBE: some kilobytes, which any broker takes."""
 
@@ -156,6 +159,8 @@ class Line:
     def log_once(self, kind: str, reason: str) -> None:
         """A node that sends rubbish every minute must not fill the log."""
         key = f"logged {kind}"
+        if key not in self.counts and len(self.counts) >= MOST_COUNTED:
+            key = "logged others"
         self.counts[key] += 1
         if self.counts[key] & (self.counts[key] - 1) == 0:  # the 1st, 2nd, 4th, 8th … time
             log.warning("%s reason=%r times=%d", kind, reason, self.counts[key])

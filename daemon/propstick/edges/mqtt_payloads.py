@@ -56,7 +56,7 @@ class PackDesk:
 
     def __init__(self, seen: Mapping[str, Sequence[str]] | None = None) -> None:
         self._seen: OrderedDict[str, deque[str]] = OrderedDict()
-        self._names: dict[str, set[str]] = {}
+        self._names: OrderedDict[str, set[str]] = OrderedDict()
         for node, marks in (seen or {}).items():
             self._seen[node] = deque(marks, maxlen=REMEMBERED_PACKS)
 
@@ -89,6 +89,9 @@ class PackDesk:
 
     def _check_names(self, node: str, names: set[str]) -> None:
         known = self._names.setdefault(node, set())
+        self._names.move_to_end(node)
+        if len(self._names) > MOST_NODES:
+            self._names.popitem(last=False)
         if len(known | names) > MOST_PROBES:
             raise InputError(f"SenML pack of {node}: over {MOST_PROBES} names, expected a few probes")
         known |= names

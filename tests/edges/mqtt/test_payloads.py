@@ -98,6 +98,17 @@ def test_a_node_cannot_invent_probes_without_end():
     assert desk.readings("lane", pack({"n": "one-more", "v": 1}), arrival_ms=0)
 
 
+def test_nodes_invented_without_end_are_forgotten_in_turn():
+    """Packs with times of their own too. Whoever goes on sending stays known by its names."""
+    desk = PackDesk()
+    for k in range(2 * MOST_NODES):
+        desk.readings(f"node{k}", pack({"n": "air", "v": 4}), arrival_ms=0)
+        desk.readings("shed", pack({"n": f"p{k % MOST_PROBES}", "v": 1}), arrival_ms=0)
+    assert len(desk._names) == MOST_NODES
+    with pytest.raises(InputError, match="names"):
+        desk.readings("shed", pack({"n": "one-more", "v": 1}), arrival_ms=0)
+
+
 @pytest.mark.parametrize(
     ("record", "expected"),
     [
