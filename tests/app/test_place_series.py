@@ -58,3 +58,10 @@ def test_a_value_is_carried_no_longer_than_asked():
     carried = series.carried(np.array([99, 100, 199, 200, 260, 261]), no_older_than_s=60)
     assert carried.tolist() == pytest.approx([np.nan, 1.0, np.nan, 2.0, 2.0, np.nan], nan_ok=True)
     assert np.isnan(Series(np.empty(0, dtype=np.int64), np.empty(0)).last_at(5, no_older_than_s=9))
+
+
+def test_a_stretch_of_a_series_holds_both_of_its_ends():
+    whole = Series(np.array([60, 120, 180, 240]), np.array([1.0, 2.0, 3.0, 4.0]))
+    part = whole.between(120, 180)
+    assert (part.row_s.tolist(), part.value.tolist()) == ([120, 180], [2.0, 3.0])
+    assert not len(whole.between(121, 179))
