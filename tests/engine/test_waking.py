@@ -10,6 +10,7 @@ from propstick.engine.desk import Desk, Moment
 from propstick.engine.notices import tell
 from propstick.engine.schedule import day_of
 from propstick.engine.standing import Standing
+from propstick.garden import Box
 from propstick.records import Alarm
 
 MONDAY_S = 1_772_409_600
@@ -35,19 +36,19 @@ def moment(lone):
     return at
 
 
-def _standing(kind, hour, *, value_c):
+def _standing(kind, hour, *, value_c, box="north"):
     at_s = MONDAY_S + round(3600 * hour)
     alarm = Alarm(
-        id=f"north.{kind}.1", box="north", kind=kind, state="unacknowledged", raised_s=at_s, begun_s=at_s,
+        id=f"{box}.{kind}.1", box=box, kind=kind, state="unacknowledged", raised_s=at_s, begun_s=at_s,
         value_c=value_c, limit_c=1.0,
     )  # fmt: skip
     return Standing(
-        kind=kind, subject=Subject("north"), state="unacknowledged", active=True, begun_s=at_s, alarm=alarm
+        kind=kind, subject=Subject(box), state="unacknowledged", active=True, begun_s=at_s, alarm=alarm
     )
 
 
-def _told(desk, standing, moment):
-    desk, _, notices = tell(desk, [standing], moment)
+def _told(desk, standings, moment):
+    desk, _, notices = tell(desk, standings if isinstance(standings, list) else [standings], moment)
     return desk, [notice.text for notice in notices]
 
 
@@ -82,3 +83,45 @@ def test_once_woken_is_enough_for_a_night(moment):
     assert len(said) == 1
     other = replace(_standing("frost", 27, value_c=0.9), subject=Subject("lane"))
     assert _told(desk, other, moment(27.5, air_c=-3.0))[1] == []
+
+
+def test_who_goes_out_for_one_box_shuts_them_all(lone, moment):
+    """The brief asked for both; one is foreseen two degrees colder now, the other hardly: one notice."""
+    said = {"north": 0.8, "lane": 1.0}
+    desk = Desk().with_asked(said, MONDAY_S + 17 * 3600)
+    two = replace(lone, boxes=(*lone.boxes, Box(name="lane")))
+    evening = replace(moment(21, air_c=5.0), garden=two, foreseen_c={"north": -1.5, "lane": 0.4})
+    north, lane = (_standing("frost-ahead", 19, value_c=said[box], box=box) for box in ("north", "lane"))
+    assert _told(desk, lane, evening)[1] == []
+    desk, notices = _told(desk, [lane, north], evening)
+    assert notices == [
+        "Close and cover north and lane for the night: will fall below 1 °C (about −1.5 and 0.4 °C expected)"
+    ]
+    assert (desk.said["north"].min_c, desk.said["lane"].min_c) == (-1.5, 0.4)
+    # A box that is shut and covered has nothing left to be done.
+    shut = replace(evening, covered=frozenset(["lane"]))
+    assert [text[:29] for text in _told(Desk(), [lane, north], shut)[1]] == ["Close and cover north for the"]
+
+
+def test_who_is_woken_for_one_box_sees_to_all_that_freeze(lone, moment):
+    two = replace(lone, boxes=(*lone.boxes, Box(name="lane")))
+    night = replace(moment(28, air_c=-2.4), garden=two, air_c={"north": -2.4, "lane": -0.6})
+    desk = Desk().with_said({"north": 0.0, "lane": 0.0}, MONDAY_S + 17 * 3600)
+    north, lane = (_standing("frost", 25, value_c=0.9, box=box) for box in ("north", "lane"))
+    assert _told(desk, lane, night)[1] == []
+    assert _told(desk, [lane, north], night)[1] == [
+        "Close and cover north and lane now: −2.4 and −0.6 °C, under 1 °C"
+    ]
+
+
+def test_a_box_that_only_may_freeze_is_no_second_notice_of_the_night(lone, moment):
+    """Whether or not the brief has asked for it."""
+    two = replace(lone, boxes=(*lone.boxes, Box(name="lane")))
+    north, lane = (_standing("frost-ahead", 19, value_c=2.0, box=box) for box in ("north", "lane"))
+    first = replace(moment(19, air_c=5.0), garden=two, foreseen_c={"north": 0.2})
+    later = replace(moment(20.5, air_c=5.0), garden=two, foreseen_c={"lane": 1.7})
+    for desk in (Desk(), Desk().with_asked({"lane": 3.0}, MONDAY_S + 17 * 3600)):
+        desk, notices = _told(desk, north, first)
+        assert len(notices) == 1
+        assert _told(desk, lane, later)[1] == []
+        assert len(_told(desk, lane, replace(later, foreseen_c={"lane": -0.5}))[1]) == 1

@@ -100,10 +100,30 @@ def _is_asked_anew(standing: Standing, desk: Desk, moment: Moment) -> bool:
     asked, last = desk.asked.get(box), desk.hands.get("close")
     if value_c is None:
         return asked is None
+    was_told = last is not None and last.kind == "frost-ahead" and moment.time_s - last.issued_s < WOKEN_S
+    if was_told and alarm.limit_c is not None and value_c >= alarm.limit_c:
+        return False
     if asked is not None and moment.time_s - asked.said_s <= ASKED_HOLDS_S:
         return value_c < asked.min_c - HARDLY_COLDER_C
-    was_told = last is not None and last.kind == "frost-ahead" and moment.time_s - last.issued_s < WOKEN_S
-    return not was_told or alarm.limit_c is None or value_c < alarm.limit_c
+    return True
+
+
+def _going_along(news: Sequence[Standing], wanted: Sequence[Standing], moment: Moment) -> list[Standing]:
+    """The news, and the other boxes a frost stands or is foreseen for: who goes out for one shuts them all.
+
+    Else the next would ask for a notice of its own an hour later, when it has come a little colder.
+    """
+    kinds = {s.kind for s in news} & {"frost", "frost-ahead"}
+    return [
+        s
+        for s in wanted
+        if s in news
+        or (
+            s.kind in kinds
+            and s.subject.box not in moment.covered
+            and not moment.day.sun_undoes(s.begun_s, moment.time_s)
+        )
+    ]
 
 
 def _is_for_evening(standing: Standing, moment: Moment) -> bool:
@@ -160,6 +180,7 @@ def tell(desk: Desk, wanted: Sequence[Standing], moment: Moment) -> tuple[Desk, 
     for hand in ("close", "open", "look"):
         ready = [s for s in wanted if KINDS[s.kind].hand == hand and may_be_told(s, desk, moment)]
         news = [s for s in ready if not _is_known(s, desk, moment)]
+        news = _going_along(news, wanted, moment)
         told.extend(replace(s, told_s=moment.time_s) for s in ready if s not in news)
         if news:
             alarms = [_as_of_now(s.alarm, moment) for s in news if s.alarm is not None]
