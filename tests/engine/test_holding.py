@@ -59,10 +59,25 @@ def stopped(trace, watch=None):
 
 def test_one_box_that_is_surprised_while_the_other_is_not_has_stopped_holding(dark_trace):
     """Half of 2.5² a minute less the credit: seven are reached in the third."""
-    found = stopped(surprised(dark_trace, [0]))
+    found = stopped(surprised(dark_trace, [0], lift_c=3.0))
     first = np.flatnonzero(found[:, 0])[0]
     assert (first - EVENT + 1) == int(np.ceil(LOOSE_AT / (0.5 * 2.5**2 - 0.1)))
     assert not found[:, 1].any()
+
+
+def test_a_box_that_keeps_its_height_as_the_boxes_beside_it_do_is_not_loose(dark_trace):
+    """Its model is off, not its lid: both stand where they stood, or have come down by as much."""
+    trace = surprised(dark_trace, [0], lift_c=3.0)
+    assert stopped(trace)[:, 0].any()
+    both = trace.air_c.copy()
+    both[EVENT:] = 3.0
+    for air_c in (both, np.full_like(both, 4.0)):
+        assert not stopped(replace(trace, air_c=air_c)).any()
+    open_beside = np.zeros_like(trace.lid)
+    open_beside[:, 1] = 0.3  # no witness: then nothing is compared, and by itself it lost too little
+    told = np.zeros_like(trace.lid_told)
+    told[:, 1] = True
+    assert not stopped(replace(trace, lid=open_beside, lid_told=told)).any()
 
 
 def test_what_surprises_both_boxes_alike_is_the_weather(dark_trace):

@@ -25,6 +25,9 @@ BEYOND_USUAL, USUAL_QUANTILE = 2.0, 0.9
 """By itself: also so many times the evidence that nine nights in ten stay below."""
 LIFT_LEFT, LEAST_LIFT_C = 0.6, 0.3
 """Share of its height above the outside that a lifted lid leaves at most; less height tells nothing."""
+LEFT_BESIDE = 0.95
+"""And the most it leaves of the share that the boxes beside it kept in the same hours: where a model is off
+a box that cools as they do looks loose."""
 _CREDIT_PER_MIN = 0.1
 _MOST_OF_A_MINUTE = 8.0
 _OTHERS = len(LID_BANK) - 1
@@ -39,6 +42,7 @@ class HoldWatch:
         total, least: Sum of the night's evidence and the least that sum has been, for each opening but the
             shut one: by the box alone, and beyond the boxes beside it, (2, 3, b).
         lift_c: Height above the outside when the box's own sum was least, (3, b).
+        beside_c: The mean height of the boxes beside it at that row, (3, b); NaN without any.
         peak: The most evidence of this night, by the box alone, (b,).
         peaks: The same of past nights, (7, b).
     """
@@ -46,6 +50,7 @@ class HoldWatch:
     total: FloatArray
     least: FloatArray
     lift_c: FloatArray
+    beside_c: FloatArray
     peak: FloatArray
     peaks: FloatArray
 
@@ -53,7 +58,8 @@ class HoldWatch:
 def start_holding(boxes: int) -> HoldWatch:
     """Nothing seen yet."""
     none = np.zeros((2, _OTHERS, boxes))
-    return HoldWatch(none, none, np.full((_OTHERS, boxes), np.nan), np.zeros(boxes), no_days(boxes))
+    unknown = np.full((_OTHERS, boxes), np.nan)
+    return HoldWatch(none, none, unknown, unknown.copy(), np.zeros(boxes), no_days(boxes))
 
 
 def watch_holding(
@@ -81,18 +87,23 @@ def watch_holding(
         sums = np.add.accumulate(np.concatenate([watch.total[None], gain]), axis=0)[1:]
         lows = np.minimum.accumulate(np.concatenate([watch.least[None], sums]), axis=0)[1:]
         lift = trace.air_c[here] - trace.outside_c[here, None]
-        began = _at_least(watch.lift_c, lift, sums[:, 0] <= lows[:, 0])
+        beside = _mean_of_others(np.where(_is_still(trace, here), lift, np.nan))
+        is_least = sums[:, 0] <= lows[:, 0]
+        began = _at_least(watch.lift_c, lift, is_least)
+        beside_began = _at_least(watch.beside_c, beside, is_least)
         alone, beyond = (sums - lows).transpose(1, 0, 2, 3)
         usual = known_quantile(watch.peaks, USUAL_QUANTILE)
         fallen = (began >= LEAST_LIFT_C) & (lift[:, None] <= LIFT_LEFT * began)
         by_itself = (alone >= np.fmax(LOOSE_AT, BEYOND_USUAL * usual)) & fallen
-        as_no_other = (beyond >= LOOSE_AT) & (alone >= OWN_LEAST) & has_others[:, None]
+        as_they = _kept_as_they(lift[:, None], began, beside[:, None], beside_began)
+        as_no_other = (beyond >= LOOSE_AT) & (alone >= OWN_LEAST) & has_others[:, None] & ~as_they
         stopped[here] = (by_itself | as_no_other).any(axis=1)
         watch = replace(
             watch,
             total=sums[-1].copy(),
             least=lows[-1].copy(),
             lift_c=began[-1].copy(),
+            beside_c=beside_began[-1].copy(),
             peak=np.maximum(watch.peak, alone.max(axis=(0, 1))),
         )
     return watch, stopped
@@ -102,7 +113,7 @@ def _gain(trace: Trace, here: slice, minutes: float) -> tuple[FloatArray, BoolAr
     """How much better each other opening foretold each minute than a shut lid, (n, 2, 3, b); and whether
     another box was there to compare with, (n, b)."""
     untold = ~trace.lid_told[here] & trace.known[here] & trace.outside_known[here, None]
-    still = trace.known[here] & ~(trace.lid_told[here] & (trace.lid[here] > 0.0))
+    still = _is_still(trace, here)
     error = np.where(still, trace.bank_error_c[here, 0], 0.0)
     others = still.sum(axis=1, keepdims=True) - still
     weather = (error.sum(axis=1, keepdims=True) - error) / np.maximum(others, 1)
@@ -114,6 +125,30 @@ def _gain(trace: Trace, here: slice, minutes: float) -> tuple[FloatArray, BoolAr
     cost = np.minimum(0.5 * surprise * surprise, _MOST_OF_A_MINUTE)
     gain = minutes * (cost[:, :, :1] - cost[:, :, 1:] - _CREDIT_PER_MIN)
     return np.where(untold[:, None, None], gain, 0.0), others > 0
+
+
+def _is_still(trace: Trace, here: slice) -> BoolArray:
+    """Boxes that can be compared with: air known, lid not told to be open, (n, b)."""
+    return trace.known[here] & ~(trace.lid_told[here] & (trace.lid[here] > 0.0))
+
+
+def _mean_of_others(lift_c: FloatArray) -> FloatArray:
+    """For each box the mean of the others that are known, (n, b); NaN where none is."""
+    known = ~np.isnan(lift_c)
+    filled = np.where(known, lift_c, 0.0)
+    total, count = (part.sum(axis=1, keepdims=True) - part for part in (filled, known))
+    return np.where(count > 0, total, np.nan) / np.maximum(count, 1)
+
+
+def _kept_as_they(
+    lift_c: FloatArray, began_c: FloatArray, beside_c: FloatArray, beside_began_c: FloatArray
+) -> BoolArray:
+    """Whether a box kept about as much of its height above the outside as the boxes beside it, (n, 3, b).
+
+    False where either stood too low to tell.
+    """
+    tells = (began_c >= LEAST_LIFT_C) & (beside_began_c >= LEAST_LIFT_C)
+    return tells & (lift_c * beside_began_c > LEFT_BESIDE * beside_c * began_c)
 
 
 def minute_sd_c(trace: Trace) -> FloatArray:
