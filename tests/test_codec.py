@@ -8,7 +8,7 @@ import pytest
 from propstick.codec import from_text, to_text
 from propstick.errors import StoreError
 from propstick.garden import Box, Garden, Probe, Site, Spot
-from propstick.records import GardenChanged, News
+from propstick.news import GardenChanged, News
 
 CHANGED = GardenChanged(
     time_s=1_776_000_000,

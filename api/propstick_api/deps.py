@@ -14,11 +14,12 @@ from propstick.app.garden_file.source import GardenSource
 from propstick.app.season.sown import Sown
 from propstick.edges.access import AccessBook
 from propstick.edges.answers import Answers
-from propstick.edges.database import Store, open_store
+from propstick.edges.database import open_store
 from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog
 from propstick.edges.requests import Requests
 from propstick.edges.sowings import Sowings
+from propstick.edges.store import Store
 from propstick.garden import OUTSIDE, Garden
 from propstick.ports import Clock
 from propstick_api.gate import Gate

@@ -37,8 +37,9 @@ from tests.servers import mosquitto, postgresql
 
 from propstick.app.garden_file.load import load
 from propstick.blocks import Block, Flag
-from propstick.edges.database import Store, open_store
+from propstick.edges.database import open_store
 from propstick.edges.journal import Journal
+from propstick.edges.store import Store
 from propstick.engine import snapshot
 from propstick.engine.pipeline import EngineState, advance, begin
 from propstick.records import Outcome

@@ -17,7 +17,8 @@ import numpy as np
 from propstick.blocks import Block
 from propstick.engine.pipeline import advance, begin
 from propstick.garden import Garden
-from propstick.records import Brief, CoverTold, LidTold, News, Notice
+from propstick.news import CoverTold, LidTold, News
+from propstick.records import Brief, Notice
 from propstick.simulation.people import FollowsNotices, Hands, Nobody
 from propstick.simulation.scenario import Scenario, spring
 from propstick.times import local, local_date

@@ -6,8 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
-from propstick.edges.database import Store, open_store
+from propstick.edges.database import open_store
 from propstick.edges.readings import ReadingLog
+from propstick.edges.store import Store
 from propstick.garden import Box, Garden, Person, Probe, Site
 from propstick.grid import ReadingColumns
 

@@ -16,9 +16,10 @@ from pathlib import Path
 
 import numpy as np
 
-from propstick.edges.database import Store, open_store
+from propstick.edges.database import open_store
 from propstick.edges.readings import ReadingLog
 from propstick.edges.sowings import Sowings
+from propstick.edges.store import Store
 from propstick.garden import Box, Garden, Obstacle, Probe, Site, Spot
 from propstick.grid import ReadingColumns
 from propstick.simulation.frame import FrameSpec

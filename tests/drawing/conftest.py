@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from propstick.drawing import BoxNight, Line, NightScene
-from propstick.records import Alarm, CoverTold, LidOpening, NightForecast, Notice
+from propstick.news import CoverTold
+from propstick.records import Alarm, LidOpening, NightForecast, Notice
 
 START = int(datetime(2026, 4, 12, 17, tzinfo=UTC).timestamp())
 HOUR = 3600

@@ -19,10 +19,11 @@ from paho.mqtt.client import Client
 from tests.servers import NotInstalled, postgresql
 
 from propstick.edges import schema
-from propstick.edges.database import Store, open_store
+from propstick.edges.database import open_store
 from propstick.edges.mosquitto import mosquitto_config, mqtt_acl
 from propstick.edges.mqtt_client import connect, make_client
 from propstick.edges.push import AppriseChannel
+from propstick.edges.store import Store
 from propstick.grid import ReadingColumns
 from propstick.records import Alarm, AlarmChange, Notice
 

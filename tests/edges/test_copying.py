@@ -7,7 +7,8 @@ from propstick.edges.journal import Journal
 from propstick.edges.lease import this_process
 from propstick.edges.requests import Requests
 from propstick.edges.sowings import Sowings
-from propstick.records import LidTold, Outcome, Reading
+from propstick.news import LidTold
+from propstick.records import Outcome, Reading
 
 ROW_S = 1_770_000_000 // 3600 * 3600
 

@@ -12,7 +12,8 @@ from propstick.edges.export import column_names, write_alarms, write_csv, write_
 from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog
 from propstick.garden import Box, Garden, Probe
-from propstick.records import CoverTold, LidTold, Outcome, Reading
+from propstick.news import CoverTold, LidTold
+from propstick.records import Outcome, Reading
 
 ROW_S = 1_773_500_400  # 2026-03-14T15:00:00Z
 ALL = {"from_ms": 0, "to_ms": 2**60}

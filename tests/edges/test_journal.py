@@ -20,20 +20,16 @@ from propstick.edges.requests import Requests
 from propstick.errors import StoreError
 from propstick.garden import Box, Garden, Probe, Site
 from propstick.limits import Limits
+from propstick.news import Acknowledged, CoverTold, GardenChanged, LidTold, Trouble
 from propstick.records import (
-    Acknowledged,
     Brief,
     BriefLine,
-    CoverTold,
     DayForecast,
-    GardenChanged,
     HeatForecast,
     LidOpening,
-    LidTold,
     NightForecast,
     Outcome,
     Reading,
-    Trouble,
 )
 
 ROW_S = 1_770_000_000 // 3600 * 3600

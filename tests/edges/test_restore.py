@@ -11,7 +11,8 @@ from propstick.edges.requests import Requests
 from propstick.edges.restore import restore
 from propstick.edges.sowings import Sowings
 from propstick.errors import StoreError
-from propstick.records import LidTold, Outcome, Reading
+from propstick.news import LidTold
+from propstick.records import Outcome, Reading
 
 ROW_S = 1_770_000_000 // 3600 * 3600
 NOW_S = ROW_S + 10**6

@@ -12,13 +12,14 @@ from sqlalchemy import text
 
 from propstick.app.live.housekeeping import Housekeeping
 from propstick.edges import migrations, schema, upgrading
-from propstick.edges.database import Store, _checked, _engine, open_store
+from propstick.edges.database import _checked, _engine, open_store
 from propstick.edges.journal import Journal
 from propstick.edges.maintenance import backup, prune, quick_check
 from propstick.edges.readings import ReadingLog
 from propstick.edges.reserve import Reserve
 from propstick.edges.restore import restore
 from propstick.edges.salvage import recover, rescue_readings
+from propstick.edges.store import Store
 from propstick.errors import StoreError
 from propstick.records import Outcome, Reading
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from propstick.garden import Garden, Person, Probe, Site
 from propstick.limits import Limits
-from propstick.records import LidTold
+from propstick.news import LidTold
 from propstick.times import local, utc_text
 
 MONDAY_S = 1_772_409_600

@@ -12,15 +12,7 @@ from propstick.blocks import Block
 from propstick.codec import to_text
 from propstick.engine import snapshot
 from propstick.engine.pipeline import begin
-from propstick.records import (
-    Acknowledged,
-    CoverTold,
-    GardenChanged,
-    LidTold,
-    ServiceChanged,
-    Shelved,
-    Trouble,
-)
+from propstick.news import Acknowledged, CoverTold, GardenChanged, LidTold, ServiceChanged, Shelved, Trouble
 
 START_S = 1_772_409_600
 RELAXED = settings(

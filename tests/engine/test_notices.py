@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from propstick.garden import Box, NoticeSettings, Person, Probe, Sowing
-from propstick.records import Acknowledged, CoverTold, LidTold, Shelved
+from propstick.news import Acknowledged, CoverTold, LidTold, Shelved
 
 MONDAY_S = 1_772_409_600
 NOON_S = MONDAY_S + 12 * 3600

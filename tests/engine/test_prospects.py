@@ -15,7 +15,7 @@ from propstick.engine.prospects import Seen, evening_lines, morning_lines
 from propstick.engine.schedule import day_of
 from propstick.engine.shelter import Gains
 from propstick.garden import Box, Person, Probe, Site
-from propstick.records import LidTold
+from propstick.news import LidTold
 
 MONDAY = date(2026, 3, 2)
 HALF_PAST_SEVEN_S = 1_772_409_600 + 27_000

@@ -10,7 +10,7 @@ from propstick.blocks import Flag
 from propstick.engine.pipeline import begin
 from propstick.garden import Box, Garden, Probe, Site, Sowing
 from propstick.limits import Limits
-from propstick.records import LidTold, Trouble
+from propstick.news import LidTold, Trouble
 
 NOON_S = 1_772_409_600 + 12 * 3600
 

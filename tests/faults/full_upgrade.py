@@ -16,8 +16,9 @@ from tests.faults.little_disk import PATIENCE_S, fill, little_disk, until
 from tests.faults.plot import Plot, ended, killed
 
 from propstick.edges import migrations, schema
-from propstick.edges.database import Store, _checked, _engine
+from propstick.edges.database import _checked, _engine
 from propstick.edges.reserve import Reserve
+from propstick.edges.store import Store
 
 LEFT_MIB = 2
 DAYS, PROBES, STEP_MS = 90, 4, 300_000

@@ -29,9 +29,10 @@ from tests.noon import noon_zone
 from tests.servers import mosquitto, postgresql
 
 from propstick.app.live.watch import lease_s
-from propstick.edges.database import Store, open_store
+from propstick.edges.database import open_store
 from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog
+from propstick.edges.store import Store
 
 STEP_S = 2
 SITES = ("east", "west")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from propstick.app.garden_file.settings import Settings
 
 if TYPE_CHECKING:
-    from propstick.edges.database import Store
+    from propstick.edges.store import Store
 
 
 @contextmanager

@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from propstick.drawing.scales import figure
-from propstick.records import Alarm, CoverTold, LidOpening, NightForecast, Notice
+from propstick.news import CoverTold
+from propstick.records import Alarm, LidOpening, NightForecast, Notice
 from propstick.times import clock_text
 from propstick.units import FloatArray, IntArray, Unit, shown
 

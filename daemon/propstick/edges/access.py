@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from sqlalchemy import ColumnElement, Connection, delete, select, update
 
 from propstick.edges import schema
-from propstick.edges.database import Store
+from propstick.edges.store import Store
 from propstick.errors import InputError
 
 SHORTEST, LONGEST = 8, 200

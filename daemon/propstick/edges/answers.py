@@ -13,7 +13,7 @@ from sqlalchemy import ColumnElement, delete, select, update
 
 from propstick.edges import schema
 from propstick.edges.access import token_hash
-from propstick.edges.database import Store
+from propstick.edges.store import Store
 
 _table = schema.answer_tokens
 KEPT_S = 7 * 86_400

@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, Table, func, inspect, select, text, tuple_
 
 from propstick.edges import partitions, schema
-from propstick.edges.database import Store
+from propstick.edges.store import Store
 
 CHUNK = 10_000
 

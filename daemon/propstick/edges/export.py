@@ -19,7 +19,7 @@ from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog
 from propstick.garden import Garden
 from propstick.grid import ReadingColumns
-from propstick.records import CoverTold, LidTold, News
+from propstick.news import CoverTold, LidTold, News
 from propstick.times import utc_text
 
 SENML_UNITS = {"air": "Cel", "soil": "Cel", "humidity": "%RH", "moisture": "%", "lid": "/"}

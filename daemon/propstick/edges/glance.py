@@ -12,7 +12,7 @@ from collections.abc import Callable
 from sqlalchemy import func, select
 
 from propstick.edges import schema
-from propstick.edges.database import Store
+from propstick.edges.store import Store
 from propstick.errors import StoreError
 
 FRESH_S = 1.0

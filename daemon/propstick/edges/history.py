@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from propstick.blocks import FAULT_BITS, Flag
-from propstick.edges.database import Store
+from propstick.edges.store import Store
 from propstick.units import FloatArray, IntArray
 
 HOUR_MS = 3_600_000

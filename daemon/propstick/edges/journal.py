@@ -17,13 +17,14 @@ from sqlalchemy import Connection, delete, or_, select, update
 
 from propstick.codec import from_text, to_text
 from propstick.edges import outcomes, schema
-from propstick.edges.database import Store
 from propstick.edges.glance import Glance
 from propstick.edges.lease import Lease
 from propstick.edges.outbox import Outbox
 from propstick.edges.outcomes import IssuedKind, Route
 from propstick.edges.readings import ReadingLog
-from propstick.records import Brief, News, Notice, Outcome, Reading
+from propstick.edges.store import Store
+from propstick.news import News
+from propstick.records import Brief, Notice, Outcome, Reading
 from propstick.times import DAY_S, utc_text
 
 CHECKPOINT_DAYS = 14

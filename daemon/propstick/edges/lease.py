@@ -13,7 +13,7 @@ from pathlib import Path
 from sqlalchemy import Connection, delete, func, select, update
 
 from propstick.edges import schema
-from propstick.edges.database import Store
+from propstick.edges.store import Store
 from propstick.errors import StoreError
 from propstick.times import utc_text
 

@@ -16,8 +16,9 @@ from sqlalchemy import and_, delete, text
 
 from propstick.edges import partitions, schema
 from propstick.edges.copying import copy_rows
-from propstick.edges.database import PAGE_BYTES, Store, open_store
+from propstick.edges.database import PAGE_BYTES, open_store
 from propstick.edges.disk import flush
+from propstick.edges.store import Store
 from propstick.edges.store_errors import explained
 from propstick.errors import StoreError, StoreReason
 from propstick.times import DAY_S

@@ -13,8 +13,8 @@ from sqlalchemy import ColumnElement, or_, select, update
 
 from propstick.codec import from_text
 from propstick.edges import schema
-from propstick.edges.database import Store
 from propstick.edges.glance import Glance
+from propstick.edges.store import Store
 from propstick.records import Notice
 from propstick.times import DAY_S
 

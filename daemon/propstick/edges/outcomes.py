@@ -14,7 +14,7 @@ from sqlalchemy import Connection, Table, select
 
 from propstick.codec import from_text, to_text
 from propstick.edges import schema
-from propstick.edges.database import Store
+from propstick.edges.store import Store
 from propstick.records import (
     Alarm,
     AlarmChange,

@@ -20,7 +20,7 @@ from typing import Any
 from sqlalchemy import Connection, Table, and_, func, select, text, update
 
 from propstick.edges import schema
-from propstick.edges.database import Store
+from propstick.edges.store import Store
 from propstick.errors import StoreError
 from propstick.times import DAY_S, EARLIEST_S
 

@@ -15,8 +15,8 @@ from sqlalchemy import Connection, func, select
 
 from propstick.blocks import FAULT_BITS, Flag
 from propstick.edges import partitions, schema
-from propstick.edges.database import Store
 from propstick.edges.history import HOUR_MS, History, buckets, roll_hours
+from propstick.edges.store import Store
 from propstick.grid import ReadingColumns
 from propstick.records import Reading
 from propstick.times import DAY_S

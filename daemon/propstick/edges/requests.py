@@ -14,8 +14,8 @@ from typing import Any
 from sqlalchemy import select, update
 
 from propstick.edges import schema
-from propstick.edges.database import Store
 from propstick.edges.glance import Glance
+from propstick.edges.store import Store
 
 _table = schema.requests.c
 

@@ -15,7 +15,7 @@ from sqlalchemy.engine import make_url
 
 from propstick.edges import schema
 from propstick.edges.copying import copy_rows
-from propstick.edges.database import Store, open_store
+from propstick.edges.database import open_store
 from propstick.edges.disk import flush
 from propstick.edges.history import HOUR_MS, roll_hours
 from propstick.edges.lease import living_owners
@@ -23,6 +23,7 @@ from propstick.edges.maintenance import quick_check
 from propstick.edges.salvage import set_aside
 from propstick.edges.schema import REVISION
 from propstick.edges.sowing_fields import DATES
+from propstick.edges.store import Store
 from propstick.errors import StoreError
 from propstick.times import utc_text
 

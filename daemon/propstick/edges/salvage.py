@@ -19,7 +19,8 @@ from sqlalchemy.exc import IntegrityError
 
 from propstick.edges import schema
 from propstick.edges.copying import chunks
-from propstick.edges.database import Store, open_store
+from propstick.edges.database import open_store
+from propstick.edges.store import Store
 from propstick.errors import StoreError
 
 _LARGE = (schema.readings, schema.reading_hours)

@@ -15,8 +15,8 @@ from typing import Any
 from sqlalchemy import Connection, func, select, update
 
 from propstick.edges import schema
-from propstick.edges.database import Store
 from propstick.edges.sowing_fields import DATES, FIELDS, check_order, checked
+from propstick.edges.store import Store
 from propstick.errors import InputError
 
 _table = schema.sowings.c

@@ -21,8 +21,8 @@ from pathlib import Path
 from sqlalchemy import text
 
 from propstick.edges import maintenance, migrations, schema
-from propstick.edges.database import Store
 from propstick.edges.reserve import Reserve
+from propstick.edges.store import Store
 from propstick.errors import StoreError, StoreReason
 
 log = logging.getLogger(__name__)

@@ -31,19 +31,17 @@ from propstick.engine.trends import refit, rises, windows_s
 from propstick.engine.upsets import look_for_upsets
 from propstick.engine.views import boxes_now, lid_changes, lid_rows, on_their_way
 from propstick.garden import OUTSIDE, SITE, Garden
-from propstick.records import (
+from propstick.news import (
     Acknowledged,
-    BoxNow,
     CoverTold,
     GardenChanged,
-    LidOpening,
     LidTold,
     News,
-    Outcome,
     ServiceChanged,
     Shelved,
     Trouble,
 )
+from propstick.records import BoxNow, LidOpening, Outcome
 from propstick.times import DAY_S, at_local, local_date, row_at_or_before
 from propstick.units import FlagArray, FloatArray
 

@@ -14,7 +14,8 @@ from propstick.engine.standing import Standing
 from propstick.engine.trends import TrendMemory
 from propstick.engine.upsets import UpsetWatch, new_upsets
 from propstick.garden import Garden
-from propstick.records import Alarm, LidOpening, News
+from propstick.news import News
+from propstick.records import Alarm, LidOpening
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ import pytest
 from propstick.app.live.newsdesk import news_of
 from propstick.errors import InputError
 from propstick.garden import Box, Garden
-from propstick.records import (
+from propstick.news import (
     Acknowledged,
     CoverTold,
     HardeningTold,

@@ -16,7 +16,8 @@ from propstick.edges.readings import ReadingLog
 from propstick.engine import snapshot
 from propstick.engine.nights import night_of
 from propstick.errors import InputError
-from propstick.records import GardenChanged, LidTold, Outcome
+from propstick.news import GardenChanged, LidTold
+from propstick.records import Outcome
 
 NIGHT = date(2026, 4, 12)
 

@@ -15,10 +15,8 @@ from propstick.edges.readings import ReadingLog
 from propstick.garden import Probe
 from propstick.grid import ReadingColumns
 from propstick.growing.water import Moisture, WaterLost
-from propstick.records import (
-    Outcome,
-    WateredTold,
-)  # fmt: skip
+from propstick.news import WateredTold
+from propstick.records import Outcome
 
 pytestmark = pytest.mark.slow
 

@@ -15,7 +15,8 @@ from propstick.edges.requests import Requests
 from propstick.errors import InputError
 from propstick.garden import OUTSIDE
 from propstick.growing.hardening import DAY_OPENINGS, NIGHT_OPENINGS
-from propstick.records import Brief, BriefLine, HardeningTold, LidOpening, NightForecast, Outcome
+from propstick.news import HardeningTold
+from propstick.records import Brief, BriefLine, LidOpening, NightForecast, Outcome
 
 pytestmark = pytest.mark.slow
 

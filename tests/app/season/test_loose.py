@@ -14,7 +14,8 @@ from propstick.edges.readings import ReadingLog
 from propstick.garden import Obstacle, Probe, Spot
 from propstick.grid import ReadingColumns
 from propstick.growing.spots import spot_day
-from propstick.records import GardenChanged, Outcome
+from propstick.news import GardenChanged
+from propstick.records import Outcome
 from propstick.simulation.bare import bare_probe_c
 from propstick.times import local
 

@@ -12,7 +12,8 @@ from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog
 from propstick.garden import Box, Obstacle, Probe
 from propstick.grid import ReadingColumns
-from propstick.records import GardenChanged, Outcome
+from propstick.news import GardenChanged
+from propstick.records import Outcome
 
 pytestmark = pytest.mark.slow
 

@@ -10,7 +10,8 @@ from alembic.migration import MigrationContext
 from sqlalchemy import inspect, text
 
 from propstick.edges import migrations, schema
-from propstick.edges.database import Store, _checked, _engine, open_store
+from propstick.edges.database import _checked, _engine, open_store
+from propstick.edges.store import Store
 
 
 def words_of(path):

@@ -4,9 +4,10 @@ from sqlalchemy import text
 from tests.edges.partitions.parted import NOW_S, at, commit, parts_of
 
 from propstick.edges import migrations, partitions, schema
-from propstick.edges.database import Store, _checked, _engine, open_store
+from propstick.edges.database import _checked, _engine, open_store
 from propstick.edges.maintenance import prune
 from propstick.edges.partitions import PARTED, drop_unkept, make_ahead
+from propstick.edges.store import Store
 
 
 def test_a_store_of_the_first_release_gets_its_parts(url):

@@ -20,7 +20,7 @@ LATEST_S = 4_102_444_800
 """2100-01-01: after every alarm."""
 
 if TYPE_CHECKING:
-    from propstick.edges.database import Store
+    from propstick.edges.store import Store
     from propstick.garden import Garden
 
 

@@ -13,7 +13,7 @@ from propstick.errors import InputError
 if TYPE_CHECKING:
     from propstick.app.garden_file.settings import Settings
     from propstick.app.season.report import SeasonReport
-    from propstick.edges.database import Store
+    from propstick.edges.store import Store
 
 WIDTH = 80
 

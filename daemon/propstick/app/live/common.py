@@ -11,10 +11,10 @@ from collections.abc import Callable, Sequence
 from propstick.app.garden_file.settings import MqttSettings, Settings
 from propstick.app.live.courier import Courier
 from propstick.app.live.housekeeping import Calendar
-from propstick.edges.database import Store
 from propstick.edges.glance import Glance
 from propstick.edges.mqtt_line import Line
 from propstick.edges.push_apart import Staying
+from propstick.edges.store import Store
 from propstick.ports import Clock
 
 DESKS_AT_ONCE = 8

@@ -12,7 +12,7 @@ from typing import Any
 
 from propstick.errors import InputError
 from propstick.garden import Garden
-from propstick.records import (
+from propstick.news import (
     Acknowledged,
     CoverTold,
     HardeningTold,

@@ -21,26 +21,18 @@ from propstick.app.live.resume import resume
 from propstick.app.live.rowclock import LATE_S, Row, RowClock
 from propstick.app.live.sampler import Sampler
 from propstick.blocks import FAULT_BITS, Block
-from propstick.edges.database import Store
 from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog, stored_value
 from propstick.edges.requests import Requests
+from propstick.edges.store import Store
 from propstick.engine import snapshot
 from propstick.engine.pipeline import EngineState, advance
 from propstick.errors import InputError, StoreError
 from propstick.garden import Garden
 from propstick.grid import ReadingColumns, lay
+from propstick.news import GardenChanged, News, Trouble, TroubleKind
 from propstick.ports import Clock
-from propstick.records import (
-    Brief,
-    GardenChanged,
-    News,
-    NightForecast,
-    Outcome,
-    Reading,
-    Trouble,
-    TroubleKind,
-)
+from propstick.records import Brief, NightForecast, Outcome, Reading
 
 log = logging.getLogger(__name__)
 

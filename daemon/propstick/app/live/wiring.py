@@ -23,7 +23,7 @@ from propstick.app.live.watch import CHECKPOINT_S, Parts, RowListener, Watch, le
 from propstick.app.season.sown import Sown
 from propstick.edges import maintenance, salvage
 from propstick.edges.answers import Answers
-from propstick.edges.database import Store, open_store
+from propstick.edges.database import open_store
 from propstick.edges.journal import Journal
 from propstick.edges.lease import this_process
 from propstick.edges.onewire import find_buses
@@ -31,6 +31,7 @@ from propstick.edges.push_apart import ApartChannel, once
 from propstick.edges.readings import ReadingLog
 from propstick.edges.requests import Requests
 from propstick.edges.reserve import Reserve
+from propstick.edges.store import Store
 from propstick.errors import StoreError
 from propstick.garden import Garden
 from propstick.ports import Channel, Clock, Inbox, ProbeBus

@@ -12,7 +12,7 @@ from propstick.app.recording.problems import Problems
 from propstick.blocks import FAULT_BITS, Flag
 from propstick.garden import OUTSIDE, Probe
 from propstick.grid import ReadingColumns
-from propstick.records import CoverTold
+from propstick.news import CoverTold
 from propstick.times import DAY_S, EARLIEST_S, row_of_reading
 from propstick.units import Unit, c_from_f
 

@@ -7,13 +7,14 @@ from datetime import date, datetime
 from typing import Any
 
 from propstick.app.replay.report import Report, air_of, observed_days, observed_nights
-from propstick.edges.database import Store
 from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog
+from propstick.edges.store import Store
 from propstick.engine.nights import night_of
 from propstick.errors import InputError
 from propstick.garden import Garden
-from propstick.records import Alarm, CoverTold, GardenChanged
+from propstick.news import CoverTold, GardenChanged
+from propstick.records import Alarm
 from propstick.times import DAY_S, row_at_or_before, utc_text
 
 _TIMES = {

@@ -10,16 +10,16 @@ from propstick.app.replay.garden import with_settings
 from propstick.app.replay.lived_night import garden_of_then
 from propstick.app.replay.report import Report
 from propstick.app.replay.run import report_of, run
-from propstick.edges.database import Store
 from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog
+from propstick.edges.store import Store
 from propstick.engine import snapshot
 from propstick.engine.nights import night_of
 from propstick.engine.pipeline import EngineState, begin
 from propstick.errors import InputError, StoreError
 from propstick.garden import Garden
 from propstick.grid import ReadingColumns
-from propstick.records import CoverTold, GardenChanged, News
+from propstick.news import CoverTold, GardenChanged, News
 from propstick.times import DAY_S, row_at_or_before, row_of_reading, utc_text
 
 WARM_UP_S = 7 * DAY_S

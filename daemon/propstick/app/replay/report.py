@@ -16,16 +16,8 @@ from propstick.blocks import FAULT_BITS, Flag
 from propstick.engine.nights import night_of
 from propstick.garden import OUTSIDE, Garden
 from propstick.grid import ReadingColumns
-from propstick.records import (
-    Alarm,
-    Brief,
-    CoverTold,
-    DayForecast,
-    HeatForecast,
-    LidOpening,
-    NightForecast,
-    Notice,
-)
+from propstick.news import CoverTold
+from propstick.records import Alarm, Brief, DayForecast, HeatForecast, LidOpening, NightForecast, Notice
 from propstick.times import at_local, days_from, local_date, utc_text
 
 _MIDNIGHT = time(0)

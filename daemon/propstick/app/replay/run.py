@@ -21,7 +21,8 @@ from propstick.blocks import FAULT_BITS, Block
 from propstick.engine.pipeline import EngineState, advance, begin
 from propstick.garden import Garden
 from propstick.grid import ReadingColumns, lay, rows_of
-from propstick.records import Alarm, CoverTold, News, Outcome
+from propstick.news import CoverTold, News
+from propstick.records import Alarm, Outcome
 from propstick.times import DAY_S
 from propstick.units import FlagArray, IntArray
 

@@ -12,7 +12,8 @@ from propstick.drawing import BoxNight, Line, NightScene
 from propstick.engine.nights import Night, night_of
 from propstick.errors import InputError
 from propstick.garden import OUTSIDE
-from propstick.records import CoverTold, LidOpening
+from propstick.news import CoverTold
+from propstick.records import LidOpening
 from propstick.times import DAY_S, local, local_date
 
 SHORT_S = 36 * 3600

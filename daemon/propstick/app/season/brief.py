@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from propstick.app.season.hardening import evening_line
 from propstick.app.season.water import reminder
-from propstick.edges.database import Store
+from propstick.edges.store import Store
 from propstick.engine.brief_words import BRIEF_LENGTH
 from propstick.errors import PropstickError
 from propstick.garden import Garden

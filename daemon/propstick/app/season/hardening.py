@@ -9,8 +9,8 @@ from pathlib import Path
 
 from propstick.app.season.sown import Sown
 from propstick.app.season.words import in_figures_of
-from propstick.edges.database import Store
 from propstick.edges.journal import Journal
+from propstick.edges.store import Store
 from propstick.engine.nights import night_of
 from propstick.engine.wording import listed
 from propstick.errors import InputError
@@ -23,7 +23,8 @@ from propstick.growing.hardening import (
     evening_of,
     hardening_plan,
 )
-from propstick.records import Brief, HardeningTold, LidOpening, NightForecast
+from propstick.news import HardeningTold
+from propstick.records import Brief, LidOpening, NightForecast
 from propstick.times import DAY_S, at_local, local_date
 
 LOOK_BACK_D = 14

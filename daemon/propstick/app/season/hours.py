@@ -15,7 +15,7 @@ from propstick.engine.nights import night_of
 from propstick.garden import OUTSIDE, Garden, Probe
 from propstick.growing.hours import HOUR_S, Filled, PlaceHours, air_of, soil_of
 from propstick.growing.take_away import NightLow
-from propstick.records import GardenChanged, WateredTold
+from propstick.news import GardenChanged, WateredTold
 from propstick.times import DAY_S, local_date
 from propstick.units import FloatArray, IntArray
 

@@ -18,10 +18,10 @@ from propstick.app.season.siting import siting_of
 from propstick.app.season.sown import Sown
 from propstick.app.season.spots import SpotView, spot_views, spots_apart
 from propstick.app.skill.tally import Tally, tally
-from propstick.edges.database import Store
 from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog
 from propstick.edges.sowings import Sowings, StoredSowing
+from propstick.edges.store import Store
 from propstick.garden import Garden
 from propstick.growing.learning import Factor
 from propstick.growing.next_sowing import PICK_EVERY_D

@@ -7,8 +7,8 @@ from functools import cached_property
 from pathlib import Path
 
 from propstick.app.season.crop_book import crops_beside
-from propstick.edges.database import Store
 from propstick.edges.sowings import Sowings, StoredSowing
+from propstick.edges.store import Store
 from propstick.errors import ConfigError
 from propstick.garden import Sowing
 from propstick.growing.crops import Crop, known

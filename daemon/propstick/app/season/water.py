@@ -8,10 +8,10 @@ from datetime import time
 from propstick.app.season.boxes import water_of
 from propstick.app.season.crop_book import crops_beside
 from propstick.app.season.hours import plot_hours
-from propstick.edges.database import Store
 from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog
 from propstick.edges.sowings import Sowings
+from propstick.edges.store import Store
 from propstick.errors import PropstickError
 from propstick.garden import Garden
 from propstick.growing.water import WaterLost

@@ -8,9 +8,9 @@ from typing import Any
 from propstick.app.replay.lived_night import alarm_of
 from propstick.app.replay.report import air_of, observed_days, observed_nights
 from propstick.app.skill.report import skill_of
-from propstick.edges.database import Store
 from propstick.edges.journal import Journal
 from propstick.edges.readings import ReadingLog
+from propstick.edges.store import Store
 from propstick.engine.nights import night_of
 from propstick.garden import Garden
 from propstick.times import DAY_S, local_date

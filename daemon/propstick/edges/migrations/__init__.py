@@ -7,7 +7,7 @@ from pathlib import Path
 from alembic import command
 from alembic.config import Config
 
-from propstick.edges.database import Store
+from propstick.edges.store import Store
 
 FOLDER = Path(__file__).parent
 """Where Alembic finds the steps."""
