@@ -136,6 +136,38 @@ def test_a_box_under_a_mat_is_seen_the_next_afternoon():
     assert not looked(replace(rows, cover=cover))[2].any()
 
 
+def snowy_rows(boxes=(0,), above_c=0.0):
+    """From ten o'clock on the sixth day these boxes swing 0.64 times as far as the outside, not 1.4 times."""
+    rows = lived()
+    for b in boxes:
+        rows.air_c[UPSET_ROW:, b] = 7.4 + above_c + 0.64 * (rows.outside_air_c[UPSET_ROW:] - 6.0)
+    return rows
+
+
+def test_snow_that_keeps_off_the_light_alone_is_told_by_the_box_beside_it():
+    """Seen on the next afternoon; over on the afternoon of the sun's return."""
+    swing = np.ptp(snowy_rows().air_c[UPSET_ROW:, 0]) / np.ptp(snowy_rows().outside_air_c[UPSET_ROW:])
+    assert swing > dimmed.DIM_SHARE  # by itself it might be any box in a wind
+    _, wet, dim, as_soil, as_outside = looked(snowy_rows())
+    begins = (UPSET_DAY + 1) * 24 + 14.7
+    assert hours(dim[:, 0])[0] == pytest.approx(begins, abs=0.3)
+    assert not (wet | as_soil | as_outside).any()
+    assert not dim[:, 1].any()
+    rows, sound = snowy_rows(), lived()
+    thawed = (UPSET_DAY + 2) * DAY_ROWS
+    rows.air_c[thawed:] = sound.air_c[thawed:]
+    assert hours(looked(rows)[2][:, 0]) == pytest.approx([begins, begins + 24.0], abs=0.3)
+
+
+def test_what_all_boxes_do_or_an_open_lid_does_is_no_snow_on_one():
+    """Both swing little: the weather. A lid told to be up, and one that warms past the outside: aired."""
+    assert not looked(snowy_rows((0, 1)))[2].any()
+    rows = snowy_rows()
+    lid = np.where((rows.time_s[:, None] >= rows.time_s[UPSET_ROW]) & [True, False], 0.3, 0.0)
+    assert not looked(replace(rows, lid=lid))[2].any()
+    assert not looked(snowy_rows(above_c=2.5))[2].any()
+
+
 def test_a_dull_day_tells_nothing_of_the_sun():
     """The outside swings 3 °C, the box 0.9 °C: nobody can say whether snow lies on it."""
     rows = matted_rows()

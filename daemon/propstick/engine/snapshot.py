@@ -8,7 +8,7 @@ from propstick.codec import from_text, to_text
 from propstick.engine.state import EngineState
 from propstick.errors import StoreError
 
-VERSION = b"propstick-engine-13\n"
+VERSION = b"propstick-engine-14\n"
 """Raise the number whenever a field of the state changes its meaning."""
 
 
