@@ -68,16 +68,36 @@ def test_a_cut_does_not_show(cut):
     np.testing.assert_array_equal(whole.lid, np.concatenate([one.lid, two.lid]))
 
 
-def test_an_estimate_goes_on_record_when_it_is_sure_and_not_what_stood():
-    """Shut, doubtful, wide, wide: two entries. A lid that is told has none, and forgets the last."""
+def estimated(*, told=(False, True), on_word=False, loose=False, is_known=True):
+    """Shut, doubtful, wide, wide: what the estimates of two boxes put on record."""
     sure, doubt = SURE_OF_LID, 0.25
     shut, unsure, wide = [sure, 0.05, 0.03, 0.02], [doubt] * 4, [0.02, 0.03, 0.05, sure]
     weight = np.stack([np.stack([w, w], axis=1) for w in (shut, unsure, wide, wide)])
-    told = np.array([[False, True]] * 4)
-    known = np.ones((4, 2), dtype=bool)
-    trace = Seen(lid_told=told, known=known, outside_known=known[:, 0], time_s=60 * np.arange(4))
-    minutes = SimpleNamespace(trace=trace, openings=SimpleNamespace(weight=weight))
-    last, found = openings_judged(np.array([np.nan, 0.3]), minutes, GARDEN)
-    assert [(lid.box, lid.time_s, lid.opening) for lid in found] == [("north", 0, 0.0), ("north", 120, 1.0)]
+    every = np.ones((4, 2), dtype=bool)
+    trace = Seen(
+        lid_told=np.array([told] * 4), known=every, outside_known=every[:, 0], time_s=60 * np.arange(4),
+        index=np.arange(4),
+    )  # fmt: skip
+    is_loose = every & loose
+    is_loose[:3] = False
+    minutes = SimpleNamespace(trace=trace, openings=SimpleNamespace(weight=weight, loose=is_loose))
+    last, found = openings_judged(
+        np.array([np.nan, 0.3]), minutes, GARDEN, on_word=every & on_word, is_known=is_known
+    )
+    return last, [(lid.box, lid.time_s, lid.opening) for lid in found]
+
+
+def test_an_estimate_goes_on_record_when_it_is_sure_and_not_what_stood():
+    """Two entries. A lid that is told has none, and forgets the last."""
+    last, found = estimated()
+    assert found == [("north", 0, 0.0), ("north", 120, 1.0)]
     assert last[0] == 1.0
     assert np.isnan(last[1])
+
+
+def test_the_word_of_who_shut_a_lid_stands_until_the_box_stops_holding_heat():
+    """However sure the estimate is; and in the first nights it is sure of nothing."""
+    assert estimated(told=(False, False), on_word=True)[1] == []
+    loose = estimated(told=(False, False), on_word=True, loose=True)[1]
+    assert loose == [("lane", 180, 1.0), ("north", 180, 1.0)]
+    assert estimated(told=(False, False), on_word=True, loose=True, is_known=False)[1] == []

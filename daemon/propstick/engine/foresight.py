@@ -103,7 +103,9 @@ def look(
     state = _fitting(state, garden, step_s, before_s)
     if not garden.boxes:
         return _look_outside(state, rows, garden=garden, day=day, before_s=before_s)
+    shown = rows.lid
     told, rows = left_to_judge(state.told, rows, garden=garden, contacts=contacts)
+    on_word = ~np.isnan(shown) & np.isnan(rows.lid)
     state = replace(state, told=told)
     n, b = rows.air_c.shape
     site = garden.site
@@ -136,10 +138,13 @@ def look(
         share = _sun_share(minutes, len(piece), b)
         note_heat(heat, minutes, first, rows=rows, garden=garden, fine=fine, read_s=read_s)
         issued.heat.extend(heat_records(minutes, garden))
-        if state.horizon.night.nights >= LEARNING_NIGHTS:
+        is_known = state.horizon.night.nights >= LEARNING_NIGHTS
+        if is_known:
             memory = note_loose(loose, minutes, first, rows=rows, memory=state.loose, fine=fine)
             state = replace(state, loose=memory)
-        judged, found = openings_judged(state.judged, minutes, garden)
+        judged, found = openings_judged(
+            state.judged, minutes, garden, on_word=on_word[first : last + 1], is_known=is_known
+        )
         state = replace(state, judged=judged)
         issued.lids.extend(found)
         begun = first

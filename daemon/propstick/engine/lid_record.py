@@ -67,15 +67,22 @@ def _is_dark(time_s: IntArray, site: Site) -> BoolArray:
 
 
 def openings_judged(
-    judged: FloatArray, minutes: Minutes, garden: Garden
+    judged: FloatArray, minutes: Minutes, garden: Garden, *, on_word: BoolArray, is_known: bool
 ) -> tuple[FloatArray, list[LidOpening]]:
-    """Estimated openings that are sure enough and not what was last on record."""
+    """Estimated openings that are sure enough and not what was last on record.
+
+    Args:
+        on_word: Where a lid is judged against the word of a person who shut it, (n, b): their word stands
+            until the box has stopped holding heat.
+        is_known: Whether these boxes have been watched long enough to say that.
+    """
     trace, weight = minutes.trace, minutes.openings.weight
     if not len(trace):
         return judged, []
     judged = judged.copy()
     best = OPENINGS[weight.argmax(axis=1)]
     sure = (weight.max(axis=1) >= SURE_OF_LID) & ~trace.lid_told & trace.known & trace.outside_known[:, None]
+    sure &= ~on_word[trace.index] | (minutes.openings.loose & is_known)
     found = []
     for b, name in enumerate(garden.box_names):
         rows = np.flatnonzero(sure[:, b])
