@@ -87,7 +87,7 @@ def watch_holding(
         sums = np.add.accumulate(np.concatenate([watch.total[None], gain]), axis=0)[1:]
         lows = np.minimum.accumulate(np.concatenate([watch.least[None], sums]), axis=0)[1:]
         lift = trace.air_c[here] - trace.outside_c[here, None]
-        beside = _mean_of_others(np.where(_is_still(trace, here), lift, np.nan))
+        beside, _ = _mean_of_others(lift, trace, here)
         is_least = sums[:, 0] <= lows[:, 0]
         began = _at_least(watch.lift_c, lift, is_least)
         beside_began = _at_least(watch.beside_c, beside, is_least)
@@ -113,10 +113,8 @@ def _gain(trace: Trace, here: slice, minutes: float) -> tuple[FloatArray, BoolAr
     """How much better each other opening foretold each minute than a shut lid, (n, 2, 3, b); and whether
     another box was there to compare with, (n, b)."""
     untold = ~trace.lid_told[here] & trace.known[here] & trace.outside_known[here, None]
-    still = _is_still(trace, here)
-    error = np.where(still, trace.bank_error_c[here, 0], 0.0)
-    others = still.sum(axis=1, keepdims=True) - still
-    weather = (error.sum(axis=1, keepdims=True) - error) / np.maximum(others, 1)
+    weather, has_others = _mean_of_others(trace.bank_error_c[here, 0], trace, here)
+    weather = np.where(has_others, weather, 0.0)
     both = np.stack([trace.bank_error_c[here], trace.bank_error_c[here] - weather[:, None]], axis=1)
     own_sd = minute_sd_c(trace)[here]
     # A box beside it that reads in coarse steps makes the comparison as coarse.
@@ -124,20 +122,26 @@ def _gain(trace: Trace, here: slice, minutes: float) -> tuple[FloatArray, BoolAr
     surprise = both / sd[:, :, None]
     cost = np.minimum(0.5 * surprise * surprise, _MOST_OF_A_MINUTE)
     gain = minutes * (cost[:, :, :1] - cost[:, :, 1:] - _CREDIT_PER_MIN)
-    return np.where(untold[:, None, None], gain, 0.0), others > 0
+    return np.where(untold[:, None, None], gain, 0.0), has_others
 
 
-def _is_still(trace: Trace, here: slice) -> BoolArray:
-    """Boxes that can be compared with: air known, lid not told to be open, (n, b)."""
-    return trace.known[here] & ~(trace.lid_told[here] & (trace.lid[here] > 0.0))
+def _mean_of_others(values: FloatArray, trace: Trace, here: slice) -> tuple[FloatArray, BoolArray]:
+    """For each box the mean over the others that can be compared with it, (n, b), NaN where none can; and
+    where one can.
 
-
-def _mean_of_others(lift_c: FloatArray) -> FloatArray:
-    """For each box the mean of the others that are known, (n, b); NaN where none is."""
-    known = ~np.isnan(lift_c)
-    filled = np.where(known, lift_c, 0.0)
-    total, count = (part.sum(axis=1, keepdims=True) - part for part in (filled, known))
-    return np.where(count > 0, total, np.nan) / np.maximum(count, 1)
+    Their air is known and their lid not told to be open; and they are covered as it is, for a box that is
+    given a mat warms, and those that are not would look open beside it.
+    """
+    still = trace.known[here] & ~(trace.lid_told[here] & (trace.lid[here] > 0.0)) & ~np.isnan(values)
+    covered = trace.cover[here] > 0.5
+    total, count = np.zeros(values.shape), np.zeros(values.shape)
+    for alike in (~covered, covered):
+        if alike.any():
+            witness = still & alike
+            filled = np.where(witness, values, 0.0)
+            total = np.where(alike, filled.sum(axis=1, keepdims=True) - filled, total)
+            count = np.where(alike, witness.sum(axis=1, keepdims=True) - witness, count)
+    return np.where(count > 0, total, np.nan) / np.maximum(count, 1), count > 0
 
 
 def _kept_as_they(
