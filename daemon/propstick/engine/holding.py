@@ -15,7 +15,7 @@ import numpy as np
 
 from propstick.engine.telling_days import known_quantile, no_days, put
 from propstick.engine.trace import LID_BANK, Trace
-from propstick.units import BoolArray, FloatArray
+from propstick.units import BoolArray, FloatArray, IntArray
 
 NIGHT_SD_RANGE_C = (0.04, 0.3)
 LOOSE_AT, OWN_LEAST = 7.0, 3.0
@@ -88,9 +88,9 @@ def watch_holding(
         lows = np.minimum.accumulate(np.concatenate([watch.least[None], sums]), axis=0)[1:]
         lift = trace.air_c[here] - trace.outside_c[here, None]
         beside, _ = _mean_of_others(lift, trace, here)
-        is_least = sums[:, 0] <= lows[:, 0]
-        began = _at_least(watch.lift_c, lift, is_least)
-        beside_began = _at_least(watch.beside_c, beside, is_least)
+        latest = _last_row_of(sums[:, 0] <= lows[:, 0])
+        began = _as_of(latest, watch.lift_c, lift)
+        beside_began = _as_of(latest, watch.beside_c, beside)
         alone, beyond = (sums - lows).transpose(1, 0, 2, 3)
         usual = known_quantile(watch.peaks, USUAL_QUANTILE)
         fallen = (began >= LEAST_LIFT_C) & (lift[:, None] <= LIFT_LEFT * began)
@@ -116,9 +116,10 @@ def _gain(trace: Trace, here: slice, minutes: float) -> tuple[FloatArray, BoolAr
     weather, has_others = _mean_of_others(trace.bank_error_c[here, 0], trace, here)
     weather = np.where(has_others, weather, 0.0)
     both = np.stack([trace.bank_error_c[here], trace.bank_error_c[here] - weather[:, None]], axis=1)
-    own_sd = minute_sd_c(trace)[here]
+    rounding = trace.rounding_sd_c[here]
+    own_sd = minute_sd_c(trace.night_sd_c[here], rounding)
     # A box beside it that reads in coarse steps makes the comparison as coarse.
-    sd = np.stack([own_sd, np.maximum(own_sd, trace.rounding_sd_c[here].max(axis=1, keepdims=True))], axis=1)
+    sd = np.stack([own_sd, np.maximum(own_sd, rounding.max(axis=1, keepdims=True))], axis=1)
     surprise = both / sd[:, :, None]
     cost = np.minimum(0.5 * surprise * surprise, _MOST_OF_A_MINUTE)
     gain = minutes * (cost[:, :, :1] - cost[:, :, 1:] - _CREDIT_PER_MIN)
@@ -155,17 +156,20 @@ def _kept_as_they(
     return tells & (lift_c * beside_began_c > LEFT_BESIDE * beside_c * began_c)
 
 
-def minute_sd_c(trace: Trace) -> FloatArray:
+def minute_sd_c(night_sd_c: FloatArray, rounding_sd_c: FloatArray) -> FloatArray:
     """How far a minute may be off by night without surprise, (n, b)."""
-    return np.maximum(np.clip(trace.night_sd_c, *NIGHT_SD_RANGE_C), trace.rounding_sd_c)
+    return np.maximum(np.clip(night_sd_c, *NIGHT_SD_RANGE_C), rounding_sd_c)
 
 
-def _at_least(before_c: FloatArray, lift_c: FloatArray, is_least: BoolArray) -> FloatArray:
-    """The lift at the last row at which each sum was least, (n, 3, b)."""
-    place = np.where(is_least, np.arange(1, len(lift_c) + 1)[:, None, None], 0)
-    latest = np.maximum.accumulate(place, axis=0)
-    lifts = np.concatenate([before_c[None], np.broadcast_to(lift_c[:, None], is_least.shape)])
-    return np.take_along_axis(lifts, latest, axis=0)
+def _last_row_of(holds: BoolArray) -> IntArray:
+    """The last row, counted from 1, on which something held; 0 before the first."""
+    return np.maximum.accumulate(np.where(holds, np.arange(1, len(holds) + 1)[:, None, None], 0), axis=0)
+
+
+def _as_of(row: IntArray, before_c: FloatArray, lift_c: FloatArray) -> FloatArray:
+    """The lift at those rows, (n, 3, b); 0 is the row before the first."""
+    lifts = np.concatenate([before_c[None], np.broadcast_to(lift_c[:, None], row.shape)])
+    return np.take_along_axis(lifts, row, axis=0)
 
 
 def _over(watch: HoldWatch) -> HoldWatch:
