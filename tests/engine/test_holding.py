@@ -80,6 +80,22 @@ def test_a_box_that_keeps_its_height_as_the_boxes_beside_it_do_is_not_loose(dark
     assert not stopped(replace(trace, lid=open_beside, lid_told=told)).any()
 
 
+def test_a_neighbour_that_is_given_a_mat_makes_no_box_look_open(dark_trace):
+    """It warms as its model did not think it would, and the box beside it goes on as ever. Both covered, they
+    are compared again."""
+    trace = replace(dark_trace, cover=np.zeros(dark_trace.cover.shape))
+    error, air = trace.bank_error_c.copy(), trace.air_c.copy()
+    error[EVENT:, :, 1] = 2.5 * SD_C  # warmed by the mat
+    error[EVENT:, :, 0] = -0.9 * SD_C * (1.0 - np.minimum(1.0, 20.0 * np.array(LID_BANK)))
+    air[EVENT:, 0], air[EVENT:, 1] = 3.0, 5.0
+    warmed, mat = replace(trace, bank_error_c=error, air_c=air), trace.cover.copy()
+    assert stopped(warmed)[:, 0].any()  # as if nobody had told of the mat
+    mat[EVENT:, 1] = 1.0
+    assert not stopped(replace(warmed, cover=mat)).any()
+    mat[:] = 1.0
+    assert stopped(replace(warmed, cover=mat))[:, 0].any()
+
+
 def test_what_surprises_both_boxes_alike_is_the_weather(dark_trace):
     assert not stopped(surprised(dark_trace, [0, 1])).any()
 

@@ -27,7 +27,7 @@ def finest_step_c(air_c: FloatArray, before_c: FloatArray, *, newest: int) -> Fl
         air_c: Readings with at least one row before the newest, (h + newest, b).
         before_c: The smallest change before the newest rows, (b,).
     """
-    change = np.abs(np.diff(air_c, axis=0))[len(air_c) - 1 - newest :]
+    change = np.abs(np.diff(air_c[len(air_c) - 1 - newest :], axis=0))
     change = np.where(change > 0.0, change, np.inf)  # NaN is no change either
     return np.fmin.accumulate(np.concatenate([before_c[None], change]), axis=0)[1:]
 

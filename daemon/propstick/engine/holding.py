@@ -15,7 +15,7 @@ import numpy as np
 
 from propstick.engine.telling_days import known_quantile, no_days, put
 from propstick.engine.trace import LID_BANK, Trace
-from propstick.units import BoolArray, FloatArray
+from propstick.units import BoolArray, FloatArray, IntArray
 
 NIGHT_SD_RANGE_C = (0.04, 0.3)
 LOOSE_AT, OWN_LEAST = 7.0, 3.0
@@ -87,10 +87,10 @@ def watch_holding(
         sums = np.add.accumulate(np.concatenate([watch.total[None], gain]), axis=0)[1:]
         lows = np.minimum.accumulate(np.concatenate([watch.least[None], sums]), axis=0)[1:]
         lift = trace.air_c[here] - trace.outside_c[here, None]
-        beside = _mean_of_others(np.where(_is_still(trace, here), lift, np.nan))
-        is_least = sums[:, 0] <= lows[:, 0]
-        began = _at_least(watch.lift_c, lift, is_least)
-        beside_began = _at_least(watch.beside_c, beside, is_least)
+        beside, _ = _mean_of_others(lift, trace, here)
+        latest = _last_row_of(sums[:, 0] <= lows[:, 0])
+        began = _as_of(latest, watch.lift_c, lift)
+        beside_began = _as_of(latest, watch.beside_c, beside)
         alone, beyond = (sums - lows).transpose(1, 0, 2, 3)
         usual = known_quantile(watch.peaks, USUAL_QUANTILE)
         fallen = (began >= LEAST_LIFT_C) & (lift[:, None] <= LIFT_LEFT * began)
@@ -113,31 +113,36 @@ def _gain(trace: Trace, here: slice, minutes: float) -> tuple[FloatArray, BoolAr
     """How much better each other opening foretold each minute than a shut lid, (n, 2, 3, b); and whether
     another box was there to compare with, (n, b)."""
     untold = ~trace.lid_told[here] & trace.known[here] & trace.outside_known[here, None]
-    still = _is_still(trace, here)
-    error = np.where(still, trace.bank_error_c[here, 0], 0.0)
-    others = still.sum(axis=1, keepdims=True) - still
-    weather = (error.sum(axis=1, keepdims=True) - error) / np.maximum(others, 1)
+    weather, has_others = _mean_of_others(trace.bank_error_c[here, 0], trace, here)
+    weather = np.where(has_others, weather, 0.0)
     both = np.stack([trace.bank_error_c[here], trace.bank_error_c[here] - weather[:, None]], axis=1)
-    own_sd = minute_sd_c(trace)[here]
+    rounding = trace.rounding_sd_c[here]
+    own_sd = minute_sd_c(trace.night_sd_c[here], rounding)
     # A box beside it that reads in coarse steps makes the comparison as coarse.
-    sd = np.stack([own_sd, np.maximum(own_sd, trace.rounding_sd_c[here].max(axis=1, keepdims=True))], axis=1)
+    sd = np.stack([own_sd, np.maximum(own_sd, rounding.max(axis=1, keepdims=True))], axis=1)
     surprise = both / sd[:, :, None]
     cost = np.minimum(0.5 * surprise * surprise, _MOST_OF_A_MINUTE)
     gain = minutes * (cost[:, :, :1] - cost[:, :, 1:] - _CREDIT_PER_MIN)
-    return np.where(untold[:, None, None], gain, 0.0), others > 0
+    return np.where(untold[:, None, None], gain, 0.0), has_others
 
 
-def _is_still(trace: Trace, here: slice) -> BoolArray:
-    """Boxes that can be compared with: air known, lid not told to be open, (n, b)."""
-    return trace.known[here] & ~(trace.lid_told[here] & (trace.lid[here] > 0.0))
+def _mean_of_others(values: FloatArray, trace: Trace, here: slice) -> tuple[FloatArray, BoolArray]:
+    """For each box the mean over the others that can be compared with it, (n, b), NaN where none can; and
+    where one can.
 
-
-def _mean_of_others(lift_c: FloatArray) -> FloatArray:
-    """For each box the mean of the others that are known, (n, b); NaN where none is."""
-    known = ~np.isnan(lift_c)
-    filled = np.where(known, lift_c, 0.0)
-    total, count = (part.sum(axis=1, keepdims=True) - part for part in (filled, known))
-    return np.where(count > 0, total, np.nan) / np.maximum(count, 1)
+    Their air is known and their lid not told to be open; and they are covered as it is, for a box that is
+    given a mat warms, and those that are not would look open beside it.
+    """
+    still = trace.known[here] & ~(trace.lid_told[here] & (trace.lid[here] > 0.0)) & ~np.isnan(values)
+    covered = trace.cover[here] > 0.5
+    total, count = np.zeros(values.shape), np.zeros(values.shape)
+    for alike in (~covered, covered):
+        if alike.any():
+            witness = still & alike
+            filled = np.where(witness, values, 0.0)
+            total = np.where(alike, filled.sum(axis=1, keepdims=True) - filled, total)
+            count = np.where(alike, witness.sum(axis=1, keepdims=True) - witness, count)
+    return np.where(count > 0, total, np.nan) / np.maximum(count, 1), count > 0
 
 
 def _kept_as_they(
@@ -151,17 +156,20 @@ def _kept_as_they(
     return tells & (lift_c * beside_began_c > LEFT_BESIDE * beside_c * began_c)
 
 
-def minute_sd_c(trace: Trace) -> FloatArray:
+def minute_sd_c(night_sd_c: FloatArray, rounding_sd_c: FloatArray) -> FloatArray:
     """How far a minute may be off by night without surprise, (n, b)."""
-    return np.maximum(np.clip(trace.night_sd_c, *NIGHT_SD_RANGE_C), trace.rounding_sd_c)
+    return np.maximum(np.clip(night_sd_c, *NIGHT_SD_RANGE_C), rounding_sd_c)
 
 
-def _at_least(before_c: FloatArray, lift_c: FloatArray, is_least: BoolArray) -> FloatArray:
-    """The lift at the last row at which each sum was least, (n, 3, b)."""
-    place = np.where(is_least, np.arange(1, len(lift_c) + 1)[:, None, None], 0)
-    latest = np.maximum.accumulate(place, axis=0)
-    lifts = np.concatenate([before_c[None], np.broadcast_to(lift_c[:, None], is_least.shape)])
-    return np.take_along_axis(lifts, latest, axis=0)
+def _last_row_of(holds: BoolArray) -> IntArray:
+    """The last row, counted from 1, on which something held; 0 before the first."""
+    return np.maximum.accumulate(np.where(holds, np.arange(1, len(holds) + 1)[:, None, None], 0), axis=0)
+
+
+def _as_of(row: IntArray, before_c: FloatArray, lift_c: FloatArray) -> FloatArray:
+    """The lift at those rows, (n, 3, b); 0 is the row before the first."""
+    lifts = np.concatenate([before_c[None], np.broadcast_to(lift_c[:, None], row.shape)])
+    return np.take_along_axis(lifts, row, axis=0)
 
 
 def _over(watch: HoldWatch) -> HoldWatch:

@@ -115,7 +115,8 @@ def joined_openings(parts: list[Openings]) -> Openings:
 
 def _likelihood(trace: Trace, ceiling: FloatArray, by_day: BoolArray, minutes: float) -> FloatArray:
     """How well each opening foretold each row, scaled to 1 for the best, (n, 4, b)."""
-    sd = np.where(by_day[:, None], _DAY_SD_C, minute_sd_c(trace))[:, None]
+    night_sd = minute_sd_c(trace.night_sd_c, trace.rounding_sd_c)
+    sd = np.where(by_day[:, None], _DAY_SD_C, night_sd)[:, None]
     surprise = trace.bank_error_c / sd
     independent = np.where(by_day, _INDEPENDENT_BY_DAY, 1.0)[:, None, None]
     log_likelihood = -independent * np.minimum(0.5 * surprise * surprise, _MOST)
