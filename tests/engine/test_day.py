@@ -107,6 +107,16 @@ def test_on_the_second_day_the_lid_as_it_stood_half_follows_yesterday_and_later_
     assert 0.0 < moved[1] < 0.2
 
 
+def test_what_a_shut_box_has_risen_already_is_not_drawn_to_what_is_usual_of_it():
+    """It is known to rise a fifth further than the model says: all of it counts while the box is cold, half
+    where half the way is done, nothing at the top. With the lid up the air now says nothing of that."""
+    now_c = np.array([5.0, 20.0, 30.0, np.nan])
+    clear_c = np.stack([np.full(4, 30.0), np.full(4, 20.0)])
+    shut, wide = day.drawn_to_usual_c(clear_c, np.full((2, 4), 1.2), top_c=10.0, now_c=now_c)
+    assert shut == pytest.approx([34.0, 32.0, 30.0, 34.0])
+    assert wide == pytest.approx([22.0] * 4)
+
+
 def test_a_garden_has_one_sky():
     """Two shut boxes see 0.8 and 1.0; an open, a silent and (by its own ceiling) a shaded one borrow it."""
     share, lid = np.array([0.8, 1.0, 0.3, np.nan, 0.9]), np.array([0.0, 0.0, 1.0, 0.0, 0.0])

@@ -130,7 +130,8 @@ def issue(
         model = clear[:3]
         usual = usual_rise_c(day, site=site, top_c=top)
         level = np.log(np.maximum(clear[0] - top, LEAST_RISE_C) / usual)
-        clear = top + gain_at(state, lids, shut=shut_gain(state, k, level)) * (clear - top)
+        gain = gain_at(state, lids, shut=shut_gain(state, k, level))
+        clear = drawn_to_usual_c(clear, gain, top_c=top, now_c=now)
         plain_closed = top + best
         experts = np.stack([clear[0], plain_closed])
         share = plain_share(state, plain_closed)
@@ -204,6 +205,22 @@ def _as_it_stands(state: DayState, k: int, as_is: FloatArray, *, left: FloatArra
     again = state.max_before_c + other_lid * state.lift_before_c
     share = np.where(np.isnan(again), 0.0, AGAIN_SHARE / max(days_seen(state), 1.0) ** 2)
     return np.array(expected + share * (np.nan_to_num(again) - expected))
+
+
+def drawn_to_usual_c(clear_c: FloatArray, gain: FloatArray, *, top_c: float, now_c: FloatArray) -> FloatArray:
+    """The model's maxima with each lid's gain on their rise above the outside's, (lids, b) [°C].
+
+    What a shut box has risen already was measured: only what is to come is drawn to what is usual of it.
+
+    Args:
+        clear_c, gain: By lid, the shut one first, (lids, b).
+        top_c: The outside's maximum.
+        now_c: Air now, NaN unknown, (b,).
+    """
+    to_come = np.clip((clear_c[0] - now_c) / np.maximum(clear_c[0] - top_c, LEAST_RISE_C), 0.0, 1.0)
+    share = np.ones_like(gain)
+    share[0] = np.where(np.isnan(to_come), 1.0, to_come)
+    return np.array(top_c + (1.0 + (gain - 1.0) * share) * (clear_c - top_c))
 
 
 def clear_maximum_c(
