@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import sqlite3
 import subprocess
 import time
@@ -90,7 +91,7 @@ def _without_reserve(plot: Plot, mount: Path) -> list[Figure]:
 
 def _with_reserve(plot: Plot, mount: Path) -> list[Figure]:
     for path in mount.glob("plot.db*"):
-        path.unlink()
+        shutil.rmtree(path) if path.is_dir() else path.unlink()
     rows = _old_store(plot.database)
     assert Reserve(plot.database).hold(spare=0)
     plot.air_c.update(lane=18.0, yard=18.0)
