@@ -9,8 +9,10 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
+from propstick.codec import from_text
 from propstick.edges import push_apart
 from propstick.edges.push_apart import ApartChannel, Staying
+from propstick.records import Notice
 
 pytestmark = pytest.mark.slow
 
@@ -181,6 +183,16 @@ def test_what_is_being_sent_is_finished_when_the_service_is_stopped(order, web, 
     assert first.wait(30) == 0
     assert channel.send(make_notice()).ok
     assert len(web.posts) == 1
+
+
+def test_a_process_that_hangs_without_its_watch_ends_itself(order, web):
+    """Else it would hold the notice for good, and no later watch could send it."""
+    web.delay_s = 3.0
+    hung = "import propstick.edges.push_apart as apart; apart.LONGEST_S = 1.0; apart.main([])"
+    process = subprocess.Popen([sys.executable, "-c", hung], stdin=subprocess.PIPE)
+    process.communicate(order[0].encode(), timeout=30)
+    assert process.returncode == -signal.SIGALRM
+    assert order[1].send(from_text(json.loads(order[0])["notice"], of=Notice)).ok
 
 
 def test_a_notice_no_channel_took_is_sent_again(order, web, make_notice):

@@ -1,9 +1,11 @@
 """Receipts of notices: held by one at a time, kept as long as they may be asked for."""
 
+import errno
 import os
 import threading
 import time
 
+from propstick.edges import receipts as receipts_module
 from propstick.edges.receipts import Receipts
 from propstick.times import DAY_S
 
@@ -53,5 +55,15 @@ def test_a_disk_that_refuses_is_no_fault(tmp_path):
     (tmp_path / "file").write_text("")
     with Receipts(tmp_path / "file").of("phone", "a") as receipt:
         assert not receipt.is_signed()
+        receipt.sign()
+        assert not receipt.is_signed()
+
+
+def test_a_file_system_without_locks_is_no_fault(tmp_path, monkeypatch):
+    def refuses(*_):
+        raise OSError(errno.ENOLCK, "no locks available")
+
+    monkeypatch.setattr(receipts_module.fcntl, "flock", refuses)
+    with Receipts(tmp_path).of("phone", "a") as receipt:
         receipt.sign()
         assert not receipt.is_signed()

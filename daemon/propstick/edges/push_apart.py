@@ -198,7 +198,9 @@ def _carry_out(text: str) -> int:
     except (ValueError, KeyError, TypeError, StoreError):
         print(json.dumps({"ok": False, "detail": "the order could not be read", "final": True}), flush=True)
         return 2
+    signal.alarm(round(LONGEST_S))  # one that outlives its watch must not keep the next from sending
     result = _handed_over(order, notice)
+    signal.alarm(0)
     print(json.dumps({"ok": result.ok, "detail": result.detail, "final": result.final}), flush=True)
     return 0
 

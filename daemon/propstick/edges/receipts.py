@@ -58,19 +58,27 @@ class Receipts:
         Where no file can be made there is nothing to wait for and nothing is kept: being warned twice is
         better than not at all.
         """
-        name = hashlib.sha256(f"{channel}\n{notice_id}".encode()).hexdigest()
+        number = self._taken(hashlib.sha256(f"{channel}\n{notice_id}".encode()).hexdigest())
+        try:
+            yield Receipt(number)
+        finally:
+            if number is not None:
+                os.close(number)
+
+    def _taken(self, name: str) -> int | None:
+        """The open file, this process's alone; None where the disk or its file system will not."""
         try:
             self._folder.mkdir(mode=0o700, parents=True, exist_ok=True)
             self._throw_away_old()
             number = os.open(self._folder / name, os.O_RDWR | os.O_CREAT, 0o600)
         except OSError:
-            yield Receipt(None)
-            return
+            return None
         try:
             fcntl.flock(number, fcntl.LOCK_EX)
-            yield Receipt(number)
-        finally:
+        except OSError:  # a file system without locks
             os.close(number)
+            return None
+        return number
 
     def _throw_away_old(self) -> None:
         """No notice is tried for a day (`delivery.WORTHLESS_AFTER_S`), and so no receipt asked for."""
