@@ -155,6 +155,15 @@ def orphan(order):
     return process
 
 
+def on_its_way(order, web, delay_s):
+    """The same, once the server has been asked; it answers so long after."""
+    web.delay_s = delay_s
+    process = orphan(order)
+    while not web.posts:
+        time.sleep(0.01)
+    return process
+
+
 def test_a_notice_taken_after_the_watch_was_killed_is_not_sent_again(order, web, make_notice):
     text, channel = order
     assert orphan(text).wait(30) == 0
@@ -164,10 +173,7 @@ def test_a_notice_taken_after_the_watch_was_killed_is_not_sent_again(order, web,
 
 def test_the_next_watch_waits_for_a_notice_still_on_its_way(order, web, make_notice):
     text, channel = order
-    web.delay_s = 1.5
-    first = orphan(text)
-    while not web.posts:
-        time.sleep(0.01)
+    first = on_its_way(text, web, 1.5)
     assert channel.send(make_notice()).ok
     assert first.wait(30) == 0
     assert len(web.posts) == 1
@@ -175,10 +181,7 @@ def test_the_next_watch_waits_for_a_notice_still_on_its_way(order, web, make_not
 
 def test_what_is_being_sent_is_finished_when_the_service_is_stopped(order, web, make_notice):
     text, channel = order
-    web.delay_s = 1.0
-    first = orphan(text)
-    while not web.posts:
-        time.sleep(0.01)
+    first = on_its_way(text, web, 1.0)
     first.send_signal(signal.SIGTERM)
     assert first.wait(30) == 0
     assert channel.send(make_notice()).ok

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from math import nan
 from typing import Any
 
-from propstick.engine.wording import as_sentence, remedy
+from propstick.engine.wording import as_sentence
 from propstick.records import Alarm
 from propstick_api.page import words
 from propstick_api.page.reading import Reading
@@ -38,14 +37,16 @@ def said_now(alarm: dict[str, Any], view: dict[str, Any], reading: Reading) -> t
     """
     message = alarm["message"] or alarm["kind"]
     box = next((box for box in view["boxes"] if box["box"] == alarm["box"]), None)
-    if box is not None and alarm["kind"] in FORETOLD and alarm.get("limit_c") is not None:
-        return reading.alarm(_alarm(alarm, alarm["value_c"]), remedy=_left_to_do(alarm, box)), ""
-    place = None if box is None else box.get(MEASURED.get(alarm["kind"], ""))
-    if box is None or place is None or is_old(place, view["step_s"]):
+    if box is None:
+        return message, ""
+    if alarm["kind"] in FORETOLD and alarm.get("value_c") is not None:
+        return _said(alarm, alarm["value_c"], box, reading), ""
+    place = box.get(MEASURED.get(alarm["kind"], ""))
+    if place is None or is_old(place, view["step_s"]):
         return message, ""
     value_c, limit_c, way = place["value"], alarm.get("limit_c"), OVER.get(alarm["kind"])
     if way is not None and limit_c is not None and way * (value_c - limit_c) > 0.0:
-        return reading.alarm(_alarm(alarm, value_c), remedy=_left_to_do(alarm, box)), ""
+        return _said(alarm, value_c, box, reading), ""
     now = reading.degrees(value_c)
     return message, "" if f" {now}" in message else words.BY_NOW.format(value=now)
 
@@ -55,13 +56,8 @@ def sentence_now(alarm: dict[str, Any], view: dict[str, Any], reading: Reading) 
     return as_sentence(_alarm(alarm, None), message_now(alarm, view, reading))
 
 
-def _left_to_do(alarm: dict[str, Any], box: dict[str, Any]) -> str:
-    opening, cover = box["lid"]["opening"], box["cover"]
-    return remedy(
-        alarm["kind"],
-        lid=nan if opening is None else opening,
-        cover=nan if cover is None else float(cover),
-    )
+def _said(alarm: dict[str, Any], value_c: float, box: dict[str, Any], reading: Reading) -> str:
+    return reading.alarm(_alarm(alarm, value_c), lid=box["lid"]["opening"], cover=box["cover"])
 
 
 def _alarm(alarm: dict[str, Any], value_c: float | None) -> Alarm:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import date, datetime
+from math import nan
 
 from propstick.engine.wording import Speech, alarm_message
 from propstick.garden import Garden
@@ -61,9 +62,14 @@ class Reading:
         """A setpoint."""
         return self._signed(self._speech.limit(limit_c))
 
-    def alarm(self, alarm: Alarm, *, remedy: str) -> str:
-        """What is the matter and what to do, in one sentence."""
-        return alarm_message(alarm, self._speech, remedy=remedy)
+    def alarm(self, alarm: Alarm, *, lid: float | None, cover: bool | None) -> str:
+        """What is the matter and what is left to do, in one sentence; None: not known."""
+        return alarm_message(
+            alarm,
+            self._speech,
+            lid=nan if lid is None else lid,
+            cover=nan if cover is None else float(cover),
+        )
 
     def difference(self, change_c: float) -> str:
         """A difference without its sign, as finely as a reading is known."""

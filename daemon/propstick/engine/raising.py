@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from math import isnan
+from math import isnan, nan
 from typing import Any
 
 from propstick.engine.briefs import BoxView
 from propstick.engine.kinds import FORECASTS, KINDS
 from propstick.engine.standing import Standing, alarm_id
-from propstick.engine.wording import Speech, alarm_message, blind_detail, remedy
+from propstick.engine.wording import Speech, alarm_message, blind_detail
 from propstick.records import Alarm
 
 SILENT_HEAT_C, SILENT_FROST_C = 5.0, 3.0
@@ -60,8 +60,8 @@ def recorded(
     if standing.foretold_s is not None and standing.foretold_by in FORECASTS:
         alarm = replace(alarm, lead_minutes=(alarm.begun_s - standing.foretold_s) / 60.0)
     pressing = None if seen is None else _pressing(seen, speech)
-    left = "" if view is None else remedy(alarm.kind, lid=view.lid, cover=view.cover)
-    message = alarm_message(alarm, speech, detail=pressing or standing.detail, remedy=left)
+    lid, cover = (nan, nan) if view is None else (view.lid, view.cover)
+    message = alarm_message(alarm, speech, detail=pressing or standing.detail, lid=lid, cover=cover)
     return replace(standing, alarm=replace(alarm, message=message), pressing=pressing is not None)
 
 

@@ -7,6 +7,7 @@ Fahrenheit, a setpoint as it was set, a time to five minutes where it is a forec
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import nan
 
 from propstick.garden import OUTSIDE, SITE, Garden
 from propstick.records import Alarm
@@ -106,20 +107,15 @@ def probe_name(box: str, place: str | None) -> str:
     return f"the {place} probe {where}" if place else f"the probe {where}"
 
 
-def remedy(kind: str, *, lid: float, cover: float) -> str:
-    """What is left to do against heat or frost, lid and cover being as they are known (NaN: not).
+def alarm_message(
+    alarm: Alarm, speech: Speech, *, detail: str = "", lid: float = nan, cover: float = nan
+) -> str:
+    """What is the matter and what is left to do, in one sentence.
 
-    Empty for other alarms, and where the usual thing is left.
+    Args:
+        detail: What only the reporter of a trouble knows.
+        lid, cover: As they are known, 0 to 1; NaN: not.
     """
-    if kind in ("frost", "frost-ahead"):
-        if lid != 0.0:
-            return "close and cover it"
-        return "lay more over it" if cover == 1.0 else "cover it"
-    return "shade it" if kind in ("heat", "heat-ahead") and lid >= WIDE_OPEN else ""
-
-
-def alarm_message(alarm: Alarm, speech: Speech, *, detail: str = "", remedy: str = "") -> str:
-    """What is the matter and what to do, in one sentence."""
     value = "" if alarm.value_c is None else speech.measured(alarm.value_c)
     limit = "" if alarm.limit_c is None else speech.limit(alarm.limit_c)
     eta = "" if alarm.eta_s is None else speech.by(alarm.eta_s)
@@ -127,13 +123,14 @@ def alarm_message(alarm: Alarm, speech: Speech, *, detail: str = "", remedy: str
     where = speech.probe(alarm)
     over, under = (speech.beyond(word, alarm.value_c, alarm.limit_c) for word in ("over", "under"))
     box = alarm.box
+    against_heat = "shade" if lid >= WIDE_OPEN else "open"
     said = {
-        "heat": f"{box} is at {value}, {over}: {remedy or 'open it'}.",
-        "heat-ahead": f"{box} will pass {limit} at about {eta} (now {value}): {remedy or 'open it before'}.",
+        "heat": f"{box} is at {value}, {over}: {against_heat} it.",
+        "heat-ahead": f"{box} will pass {limit} at about {eta} (now {value}): {against_heat} it before.",
         "fast-rise": f"{box} warms fast, now {value}: open it before it passes {limit}.",
-        "frost": f"{box} is at {value}, {under}: {remedy or 'close and cover it'}.",
+        "frost": f"{box} is at {value}, {under}: {_against_frost(lid, cover)}.",
         "frost-ahead": f"{box} may fall below {limit} tonight, about {value} expected: "
-        f"{remedy or 'cover it'}.",
+        f"{_against_frost(lid, cover)}.",
         "lid-loose": f"{box} has stopped holding heat: see whether its lid is open or blown off.",
         "soil-cold": f"the soil in {box} is at {value}, {under}: seed waits for warmth.",
         "soil-hot": f"the soil in {box} is at {value}, {over}: seed may fail; shade or air it.",
@@ -158,6 +155,12 @@ def alarm_message(alarm: Alarm, speech: Speech, *, detail: str = "", remedy: str
     elif alarm.kind == "probe-disagrees" and alarm.probe:
         said = f"{where} follows the air{probe}: see whether it has come out of the soil."
     return f"{said.removesuffix('.')} ({detail})." if detail else said
+
+
+def _against_frost(lid: float, cover: float) -> str:
+    if lid != 0.0:
+        return "close and cover it"
+    return "lay more over it" if cover == 1.0 else "cover it"
 
 
 def as_sentence(alarm: Alarm, message: str) -> str:
